@@ -1,0 +1,1 @@
+//! Firnbook command line.

@@ -1,0 +1,2 @@
+//! The `firnbook` binary.
+fn main() {}
