@@ -1,1 +1,3 @@
 //! Firnbook core.
+
+pub mod field;
