@@ -1,3 +1,4 @@
 //! Firnbook core.
 
 pub mod field;
+pub mod stats;

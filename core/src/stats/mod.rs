@@ -1,0 +1,115 @@
+//! Pure statistics over slices of numbers, usable alone: description, intervals, survival, agreement, ranks and
+//! regression. No units, no entries and no dates live here; whoever calls knows what the numbers mean.
+//!
+//! No function answers with NaN or infinity: what cannot be computed is [`Refused`] with the reason, and a part of
+//! an answer that does not exist (the spread of one value) is `None`.
+
+pub mod describe;
+mod distribution;
+pub mod histogram;
+pub mod interval;
+
+use schemars::JsonSchema;
+use serde::Serialize;
+
+/// Confidence of every interval in this module.
+pub const LEVEL: f64 = 0.95;
+
+/// Largest magnitude taken as a measurement. Its square still sums over any sample that fits in memory without
+/// overflow, so finite input gives finite output.
+pub const LARGEST: f64 = 1e100;
+
+/// Why a statistic was not computed.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+pub enum Refused {
+    /// A value is NaN, infinite or beyond [`LARGEST`].
+    #[error(
+        "value {index} is {value}: only finite numbers up to 1e100 can be counted; leave it out and say so"
+    )]
+    NotFinite {
+        /// Position in the slice, from 0.
+        index: usize,
+        /// The value found there.
+        value: f64,
+    },
+    /// Fewer values than the statistic is defined for.
+    #[error("{what} needs at least {need} values and there are {have}; collect more or leave it out")]
+    TooFew {
+        /// The statistic asked for.
+        what: &'static str,
+        /// How many values it needs.
+        need: usize,
+        /// How many there are.
+        have: usize,
+    },
+    /// Lists that belong together have different lengths.
+    #[error("{what}: {left} and {right} values do not pair up; give one for each")]
+    Unpaired {
+        /// What should have been paired.
+        what: &'static str,
+        /// Length of the first list.
+        left: usize,
+        /// Length of the second list.
+        right: usize,
+    },
+    /// A parameter lies outside its range.
+    #[error("{what} is {value}; it must be {range}")]
+    OutOfRange {
+        /// The parameter.
+        what: &'static str,
+        /// The value given.
+        value: f64,
+        /// The range in words.
+        range: &'static str,
+    },
+    /// The values do not determine the answer, whatever their number.
+    #[error("{what} is not determined: {why}")]
+    Undetermined {
+        /// The statistic asked for.
+        what: &'static str,
+        /// What stands in the way, and what would help.
+        why: String,
+    },
+}
+
+/// An interval of 95 % confidence unless said otherwise; in JSON the pair `[lower, upper]`.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
+#[serde(into = "[f64; 2]")]
+#[schemars(with = "[f64; 2]")]
+pub struct Interval {
+    /// Lower end, in the unit of the values.
+    pub lower: f64,
+    /// Upper end, in the unit of the values; never below `lower`.
+    pub upper: f64,
+}
+
+impl Interval {
+    /// The interval that reaches `half_width` to both sides of `centre`.
+    pub fn around(centre: f64, half_width: f64) -> Self {
+        Self { lower: centre - half_width, upper: centre + half_width }
+    }
+}
+
+impl From<Interval> for [f64; 2] {
+    fn from(interval: Interval) -> Self {
+        [interval.lower, interval.upper]
+    }
+}
+
+/// Refuses NaN, infinities and magnitudes beyond [`LARGEST`], naming the first one.
+pub(crate) fn finite(values: &[f64]) -> Result<(), Refused> {
+    match values.iter().position(|value| !(-LARGEST..=LARGEST).contains(value)) {
+        Some(index) => Err(Refused::NotFinite { index, value: values[index] }),
+        None => Ok(()),
+    }
+}
+
+/// Refuses a sample smaller than the statistic is defined for.
+pub(crate) fn at_least(what: &'static str, need: usize, have: usize) -> Result<(), Refused> {
+    if have < need { Err(Refused::TooFew { what, need, have }) } else { Ok(()) }
+}
+
+/// Refuses two lists of different lengths.
+pub(crate) fn paired(what: &'static str, left: usize, right: usize) -> Result<(), Refused> {
+    if left == right { Ok(()) } else { Err(Refused::Unpaired { what, left, right }) }
+}
