@@ -8,6 +8,7 @@ set's mean and standard deviation, computed exactly from its values, agree with 
 from decimal import Decimal
 from typing import NamedTuple
 
+
 class Univariate(NamedTuple):
     """Values as printed in the file, with the certified mean and standard deviation (n - 1)."""
 
