@@ -1,4 +1,11 @@
-//! Firnbook core.
+//! Firnbook core: the field log of an avalanche-rescue training day, without any screen.
+//!
+//! The house has floors; a module uses only floors below it (see DEVELOPERS.md):
+//! `logbook`, then `insight`, then `review` and `exchange`, then `store`, then `day`, then `entry`, then the pure mathematics.
 
+#![cfg_attr(test, allow(clippy::unwrap_used, clippy::expect_used))]
+
+pub mod entry;
 pub mod field;
 pub mod stats;
+pub mod units;

@@ -1,0 +1,109 @@
+//! What a team writes down: plain data. No input or output, no document, no SQL.
+//!
+//! An entry is one JSON object. This version reads it as [`Entry`]; what a newer version added stays in [`Entry::rest`], and a body that can't
+//! be read at all stays JSON (see [`Entry::from_json`]).
+
+mod check;
+mod id;
+mod input;
+mod kinds;
+mod label;
+mod table;
+mod time;
+
+pub use check::{Fault, check, check_value};
+pub use id::{EntryId, IdError};
+pub use input::{TimeContext, from_text};
+pub use kinds::*;
+pub use label::{CallSign, DrillLabel, ItemLabel, LabelClass, TargetLabel, fold};
+pub use table::{Field, Kind, Shape, entry_schema};
+pub use time::Time;
+
+use crate::units::{Degrees, Metres};
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+use serde_json::{Map, Value};
+
+/// The fields that every kind has.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Common {
+    /// ULID of the entry
+    pub id: EntryId,
+    /// The kind of entry
+    pub kind: String,
+    /// When it happened, by the clock that `clock` names
+    pub at: Time,
+    /// Call sign of the writer
+    pub by: CallSign,
+    /// The drill it belongs to
+    pub drill: Option<DrillLabel>,
+    /// The target it belongs to
+    pub target: Option<TargetLabel>,
+    /// Metres to the right in the drill's grid
+    #[schemars(range(min = -10000, max = 10000))]
+    pub x_m: Option<Metres>,
+    /// Metres uphill along the surface in the drill's grid
+    #[schemars(range(min = -10000, max = 10000))]
+    pub y_m: Option<Metres>,
+    /// Latitude, WGS 84
+    #[schemars(range(min = -90, max = 90))]
+    pub lat: Option<Degrees>,
+    /// Longitude, WGS 84
+    #[schemars(range(min = -180, max = 180))]
+    pub lon: Option<Degrees>,
+    /// Half width of the position's uncertainty
+    #[schemars(range(min = 0, max = 10000))]
+    pub accuracy_m: Option<Metres>,
+    /// Free text; no names
+    pub note: Option<String>,
+    /// Whose clock `at` was read from: absent is this device, 2, 3 … this device after its clock was moved, base, stopwatch, or a watch
+    pub clock: Option<String>,
+}
+
+/// One entry as this version understands it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Entry {
+    /// The fields every kind has.
+    pub common: Common,
+    /// The fields of its kind.
+    pub body: Body,
+    /// Fields of a newer version, kept as they came.
+    pub rest: Map<String, Value>,
+}
+
+impl Entry {
+    /// Makes an entry of `body` from its common fields; `common.kind` is set to fit.
+    #[must_use]
+    pub fn new(mut common: Common, body: Body) -> Entry {
+        body.kind().clone_into(&mut common.kind);
+        Entry { common, body, rest: Map::new() }
+    }
+
+    /// Reads an entry. Values out of range are read as they are: they are refused at the door by [`check()`], not here.
+    ///
+    /// # Errors
+    /// The reason why this version can't read it: an unknown kind, a value of another type or an unknown word. Such an entry is opaque and
+    /// is kept as JSON.
+    pub fn from_json(json: &Map<String, Value>) -> Result<Entry, String> {
+        let common = Common::deserialize(json).map_err(|e| e.to_string())?;
+        let body = Body::from_json(&common.kind, json).map_err(|e| e.to_string())?;
+        let body = body.ok_or_else(|| format!("kind \"{}\" is not known to this version", common.kind))?;
+        let table = kind(body.kind());
+        let known = |key: &str| key == "kind" || table.is_some_and(|t| t.fields.iter().any(|f| f.name == key));
+        let rest = json.iter().filter(|(k, _)| !known(k)).map(|(k, v)| (k.clone(), v.clone())).collect();
+        Ok(Entry { common, body, rest })
+    }
+
+    /// The entry as the document holds it: fields in the order of the declaration, absent ones left out, then those of a newer version.
+    #[must_use]
+    pub fn to_json(&self) -> Map<String, Value> {
+        let mut json = Map::new();
+        for part in [serde_json::to_value(&self.common), self.body.to_json()] {
+            if let Ok(Value::Object(fields)) = part {
+                json.extend(fields.into_iter().filter(|(_, v)| !v.is_null()));
+            }
+        }
+        json.extend(self.rest.clone());
+        json
+    }
+}
