@@ -5,6 +5,7 @@
 
 #![cfg_attr(test, allow(clippy::unwrap_used, clippy::expect_used))]
 
+pub mod day;
 pub mod entry;
 pub mod field;
 pub mod stats;

@@ -219,9 +219,8 @@ pub fn read_quantity(text: &str, unit: Unit) -> Result<f64, QuantityError> {
     }
     let split = text.find(|c: char| !matches!(c, '0'..='9' | '.' | '+' | '-')).unwrap_or(text.len());
     let (number, typed_unit) = (&text[..split], text[split..].trim());
-    let value: f64 = number.parse().ok().filter(|v: &f64| v.is_finite()).ok_or_else(|| QuantityError::NoNumber {
-        text: text.to_owned(),
-        example: format!("110{}", unit.symbol()),
+    let value: f64 = number.parse().ok().filter(|v: &f64| v.is_finite()).ok_or_else(|| {
+        QuantityError::NoNumber { text: text.to_owned(), example: format!("110{}", unit.symbol()) }
     })?;
     if typed_unit.is_empty() {
         if unit == Unit::Centimetre && (number.contains('.') || (value > 0.0 && value < 10.0)) {
@@ -285,7 +284,10 @@ mod tests {
     #[test]
     fn a_bare_small_or_decimal_depth_is_refused_with_the_remedy() {
         for text in ["1.1", "2", "9.5", "110.0"] {
-            assert!(matches!(read_quantity(text, Unit::Centimetre), Err(QuantityError::ProbablyMetres { .. })));
+            assert!(matches!(
+                read_quantity(text, Unit::Centimetre),
+                Err(QuantityError::ProbablyMetres { .. })
+            ));
         }
         assert_eq!(
             read_quantity("1.1", Unit::Centimetre).unwrap_err().to_string(),

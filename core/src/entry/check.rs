@@ -41,8 +41,9 @@ impl std::fmt::Display for Fault {
 #[must_use]
 pub fn check(kind: &Kind, json: &Map<String, Value>) -> Vec<Fault> {
     let missing = kind.fields.iter().filter(|f| f.required && json.get(&f.name).is_none_or(Value::is_null));
-    let mut faults: Vec<Fault> =
-        missing.map(|f| Fault::new(&f.name, "", format!("is missing; a {} needs it ({})", kind.name, f.text))).collect();
+    let mut faults: Vec<Fault> = missing
+        .map(|f| Fault::new(&f.name, "", format!("is missing; a {} needs it ({})", kind.name, f.text)))
+        .collect();
     for field in &kind.fields {
         if let Some(value) = json.get(&field.name).filter(|v| !v.is_null()) {
             faults.extend(check_value(field, value));
@@ -52,7 +53,11 @@ pub fn check(kind: &Kind, json: &Map<String, Value>) -> Vec<Fault> {
     for (one, other) in [("x_m", "y_m"), ("lat", "lon"), ("origin_lat", "origin_lon")] {
         if has(one) != has(other) {
             let (here, gone) = if has(one) { (one, other) } else { (other, one) };
-            faults.push(Fault::new(gone, "", format!("is missing; {here} is given, and a position needs both")));
+            faults.push(Fault::new(
+                gone,
+                "",
+                format!("is missing; {here} is given, and a position needs both"),
+            ));
         }
     }
     faults
@@ -72,11 +77,20 @@ pub fn check_value(field: &Field, value: &Value) -> Option<Fault> {
                 return fault("is no whole number".to_owned());
             }
             if out_of_range(n) {
-                return fault(format!("is out of range; allowed is {}", field.range_text().unwrap_or_default()));
+                return fault(format!(
+                    "is out of range; allowed is {}",
+                    field.range_text().unwrap_or_default()
+                ));
             }
             None
         }
-        Shape::Flag => if value.is_boolean() { None } else { fault("is neither true nor false".to_owned()) },
+        Shape::Flag => {
+            if value.is_boolean() {
+                None
+            } else {
+                fault("is neither true nor false".to_owned())
+            }
+        }
         Shape::Time => match value.as_str().map(Time::parse) {
             Some(Ok(_)) => None,
             Some(Err(why)) => Some(Fault::new(&field.name, "", why)),
@@ -89,7 +103,13 @@ pub fn check_value(field: &Field, value: &Value) -> Option<Fault> {
             let allowed: Vec<&str> = words.iter().map(|(w, _)| w.as_str()).collect();
             fault(format!("is not one of {}", allowed.join(", ")))
         }
-        Shape::Text => if value.is_string() { None } else { fault("is no text".to_owned()) },
+        Shape::Text => {
+            if value.is_string() {
+                None
+            } else {
+                fault("is no text".to_owned())
+            }
+        }
         Shape::Label(_) => check_label(field, value),
         Shape::Labels(_) => match value.as_array() {
             Some(list) => list.iter().find_map(|v| check_label(field, v)),
@@ -118,7 +138,10 @@ fn check_label(field: &Field, value: &Value) -> Option<Fault> {
 
 fn check_outline(value: &Value) -> Option<String> {
     let corners = value.as_array()?;
-    let is_corner = |c: &Value| c.as_array().is_some_and(|xy| xy.len() == 2 && xy.iter().all(|n| n.as_f64().is_some_and(f64::is_finite)));
+    let is_corner = |c: &Value| {
+        c.as_array()
+            .is_some_and(|xy| xy.len() == 2 && xy.iter().all(|n| n.as_f64().is_some_and(f64::is_finite)))
+    };
     if corners.len() < 3 || !corners.iter().all(is_corner) {
         return Some("is no outline; write at least three corners as [[x, y], …] in metres".to_owned());
     }
@@ -131,7 +154,9 @@ fn check_points(value: &Value) -> Option<String> {
         return Some("needs the lists t_ms, x and y".to_owned());
     };
     if t != x || t != y || t == 0 {
-        return Some(format!("lists must be of one length and not empty; t_ms has {t}, x has {x}, y has {y}"));
+        return Some(format!(
+            "lists must be of one length and not empty; t_ms has {t}, x has {x}, y has {y}"
+        ));
     }
     if t > super::TRACK_POINTS_MAX {
         return Some(format!("has {t} points; split it into entries of at most {}", super::TRACK_POINTS_MAX));

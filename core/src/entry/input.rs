@@ -46,7 +46,9 @@ impl TimeContext {
 }
 
 fn not_understood(text: &str) -> String {
-    format!("\"{text}\" is no time; write 10:08:20, 1008, +8:20 since start, -0:30 ago, or RFC 3339 with an offset")
+    format!(
+        "\"{text}\" is no time; write 10:08:20, 1008, +8:20 since start, -0:30 ago, or RFC 3339 with an offset"
+    )
 }
 
 fn shift(at: Time, by: TimeDelta) -> Option<Time> {
@@ -91,10 +93,19 @@ pub fn from_text(field: &Field, text: &str, times: &TimeContext) -> Result<Value
         Shape::Labels(_) => text.split([',', ';']).map(str::trim).filter(|s| !s.is_empty()).collect(),
         Shape::Time => json!(times.read(text).map_err(|why| Fault::new(&field.name, "", why))?),
         Shape::Number => number(match field.unit {
-            Some(unit) => read_quantity(text, unit).map_err(|e| Fault::new(&field.name, "", e.to_string()))?,
-            None => text.trim().parse().ok().filter(|n: &f64| n.is_finite()).ok_or_else(|| fault("is no number".to_owned()))?,
+            Some(unit) => {
+                read_quantity(text, unit).map_err(|e| Fault::new(&field.name, "", e.to_string()))?
+            }
+            None => text
+                .trim()
+                .parse()
+                .ok()
+                .filter(|n: &f64| n.is_finite())
+                .ok_or_else(|| fault("is no number".to_owned()))?,
         }),
-        Shape::Integer => json!(text.trim().parse::<i64>().map_err(|_| fault("is no whole number".to_owned()))?),
+        Shape::Integer => {
+            json!(text.trim().parse::<i64>().map_err(|_| fault("is no whole number".to_owned()))?)
+        }
         Shape::Flag => match text.trim().to_lowercase().as_str() {
             "true" | "yes" | "y" | "1" => json!(true),
             "false" | "no" | "n" | "0" => json!(false),
@@ -111,5 +122,9 @@ pub fn from_text(field: &Field, text: &str, times: &TimeContext) -> Result<Value
 
 /// 110 and not 110.0: whole numbers are written without a fraction, as people write them.
 fn number(n: f64) -> Value {
-    if n.fract() == 0.0 && n.abs() < 9e15 { json!(n as i64) } else { Number::from_f64(n).map_or(Value::Null, Value::Number) }
+    if n.fract() == 0.0 && n.abs() < 9e15 {
+        json!(n as i64)
+    } else {
+        Number::from_f64(n).map_or(Value::Null, Value::Number)
+    }
 }

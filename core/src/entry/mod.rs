@@ -89,7 +89,8 @@ impl Entry {
         let body = Body::from_json(&common.kind, json).map_err(|e| e.to_string())?;
         let body = body.ok_or_else(|| format!("kind \"{}\" is not known to this version", common.kind))?;
         let table = kind(body.kind());
-        let known = |key: &str| key == "kind" || table.is_some_and(|t| t.fields.iter().any(|f| f.name == key));
+        let known =
+            |key: &str| key == "kind" || table.is_some_and(|t| t.fields.iter().any(|f| f.name == key));
         let rest = json.iter().filter(|(k, _)| !known(k)).map(|(k, v)| (k.clone(), v.clone())).collect();
         Ok(Entry { common, body, rest })
     }

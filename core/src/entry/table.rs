@@ -112,7 +112,9 @@ impl Shape {
             return Shape::Choice(words.collect());
         }
         match schema.get("type").and_then(Value::as_str) {
-            Some("string") if schema.get("format").and_then(Value::as_str) == Some("date-time") => Shape::Time,
+            Some("string") if schema.get("format").and_then(Value::as_str) == Some("date-time") => {
+                Shape::Time
+            }
             Some("string") => Shape::Text,
             Some("number") => Shape::Number,
             Some("integer") => Shape::Integer,
@@ -158,7 +160,11 @@ impl Kind {
         let mut fields = Vec::new();
         for (schema, is_common) in [(&common, true), (&own, false)] {
             for (key, property) in schema.get("properties").and_then(Value::as_object).into_iter().flatten() {
-                let property = if key == "kind" { json!({ "const": name, "description": "The kind of entry" }) } else { property.clone() };
+                let property = if key == "kind" {
+                    json!({ "const": name, "description": "The kind of entry" })
+                } else {
+                    property.clone()
+                };
                 if key != "kind" {
                     fields.push(Field::read(key, &property, required.contains(key), is_common));
                 }
@@ -174,7 +180,10 @@ impl Kind {
     /// The field of this name, written in full or without the ending of its unit.
     #[must_use]
     pub fn field(&self, name: &str) -> Option<&Field> {
-        self.fields.iter().find(|f| f.name == name).or_else(|| self.fields.iter().find(|f| f.short_name() == name))
+        self.fields
+            .iter()
+            .find(|f| f.name == name)
+            .or_else(|| self.fields.iter().find(|f| f.short_name() == name))
     }
 
     /// The fields that only this kind has.
