@@ -6,7 +6,8 @@ use super::key::Key;
 use super::record::Saying;
 use automerge::transaction::{CommitOptions, Transactable};
 use automerge::{
-    ActorId, Automerge, Change, ChangeHash, ExpandedChange, ObjId, ObjType, ROOT, ReadDoc, ScalarValueRef, ValueRef, legacy,
+    ActorId, Automerge, Change, ChangeHash, ExpandedChange, ObjId, ObjType, ROOT, ReadDoc, ScalarValueRef,
+    ValueRef, legacy,
 };
 use chrono::NaiveDate;
 

@@ -117,7 +117,7 @@ pub fn check_value(field: &Field, value: &Value) -> Option<Fault> {
         },
         Shape::Json => match field.name.as_str() {
             "outline" => check_outline(value).and_then(fault),
-            "points" => check_points(value).and_then(|why| Some(Fault::new(&field.name, "", why))),
+            "points" => check_points(value).map(|why| Fault::new(&field.name, "", why)),
             _ => None,
         },
     }
