@@ -1,7 +1,7 @@
 //! The kinds of entry, each declared once: its struct here is what the document, the SQL columns, the JSON Schema, the command line's
 //! flags, CSV headers and the data dictionary are made from.
 //!
-//! A field is added in its struct and nowhere else; a kind is a struct and a line in [`kinds!`] below. Fields common to all kinds stand in
+//! A field is added in its struct and nowhere else; a kind is a struct and a line in `kinds!` below. Fields common to all kinds stand in
 //! [`Common`](super::Common).
 
 mod drills;
