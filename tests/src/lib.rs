@@ -1,1 +1,3 @@
-//! Shared pieces of the tests.
+//! Shared pieces of the tests, and what makes the generated files of `schemas/`.
+
+pub mod dictionary;

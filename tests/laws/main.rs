@@ -1,0 +1,6 @@
+//! Laws: what holds for any input and for the source itself. Each law has a file of its own.
+
+#![allow(clippy::unwrap_used, clippy::expect_used, reason = "a failed unwrap in a test is a failed test")]
+
+mod fields;
+mod floors;
