@@ -5,8 +5,11 @@
 
 #![cfg_attr(test, allow(clippy::unwrap_used, clippy::expect_used))]
 
+pub mod clock;
 pub mod day;
 pub mod entry;
+pub mod exchange;
 pub mod field;
 pub mod stats;
+pub mod store;
 pub mod units;

@@ -1,13 +1,12 @@
 //! The Automerge document of a day: beginning it, loading foreign bytes strictly, writing, taking changes in, reading keys.
 
 use super::effective::Body;
-use super::identity::{DayId, Opening, device_of};
+use super::identity::{DayId, device_of};
 use super::key::Key;
 use super::record::Saying;
 use automerge::transaction::{CommitOptions, Transactable};
 use automerge::{
-    ActorId, Automerge, Change, ChangeHash, ExpandedChange, ObjId, ObjType, ROOT, ReadDoc, ScalarValueRef,
-    ValueRef, legacy,
+    ActorId, Automerge, Change, ChangeHash, ObjId, ObjType, ROOT, ReadDoc, ScalarValueRef, ValueRef,
 };
 use chrono::NaiveDate;
 
@@ -150,6 +149,12 @@ impl Document {
         self.doc.get_changes(&[])
     }
 
+    /// How many entries it holds.
+    #[must_use]
+    pub fn entry_count(&self) -> usize {
+        self.doc.keys(&self.entries).filter(|k| matches!(Key::read(k), Key::Entry(_))).count()
+    }
+
     /// The date of the day, as the first change says.
     ///
     /// # Errors
@@ -161,32 +166,12 @@ impl Document {
         date.ok_or_else(|| DayError::Automerge("the date is gone".to_owned()))
     }
 
-    /// Writes texts under keys, as one change of this opening.
-    ///
-    /// # Errors
-    /// [`DayError::Automerge`]; the document is then as before.
-    pub fn put(&mut self, opening: Opening, puts: &[(Key, String)]) -> Result<Change, DayError> {
-        self.doc.set_actor(ActorId::from(&opening.0[..]));
-        let mut tx = self.doc.transaction();
-        for (key, text) in puts {
-            tx.put(&self.entries, key.to_string(), text.as_str()).map_err(failed)?;
-        }
-        tx.commit_with(CommitOptions::default().with_time(0));
-        self.doc.get_last_local_change().ok_or_else(|| DayError::Automerge("nothing was written".to_owned()))
-    }
-
-    /// Applies changes whose causes are all here. They must have passed [`touched`].
+    /// Applies changes whose causes are all here; they must have passed [`change::read`](super::change::read).
     ///
     /// # Errors
     /// [`DayError::Automerge`]; the document must then be dropped.
     pub fn apply(&mut self, changes: Vec<Change>) -> Result<(), DayError> {
         self.doc.apply_changes(changes).map_err(failed)
-    }
-
-    /// Whether this change is here.
-    #[must_use]
-    pub fn has(&self, hash: &ChangeHash) -> bool {
-        self.doc.get_change_meta_by_hash(hash).is_some()
     }
 
     /// What stands under a key: the text that counts first, then those written at the same time by others.
@@ -237,41 +222,14 @@ fn written(text: &str, id: &ObjId) -> Option<Written> {
     Some(Written { text: text.to_owned(), actor: actor.to_bytes().to_vec() })
 }
 
-/// The keys of the map of entries that a change writes.
-///
-/// # Errors
-/// [`DayError::OverwritesBody`] where it writes over or deletes a body that it has seen.
-pub fn touched(change: &ExpandedChange, entries: &ObjId) -> Result<Vec<Key>, DayError> {
-    let ObjId::Id(counter, actor, _) = entries else { return Ok(Vec::new()) };
-    let map = legacy::ObjectId::Id(legacy::OpId(*counter, actor.clone()));
-    let mut keys = Vec::with_capacity(change.operations.len());
-    for op in change.operations.iter().filter(|op| op.obj == map) {
-        let legacy::Key::Map(name) = &op.key else { continue };
-        let key = Key::read(name);
-        if matches!(key, Key::Entry(_)) && !op.pred.is_empty() {
-            let hash = change.hash.map(|h| h.to_string()).unwrap_or_default();
-            return Err(DayError::OverwritesBody { change: hash, entry: name.to_string() });
-        }
-        keys.push(key);
-    }
-    Ok(keys)
-}
-
-impl Document {
-    /// The object id of the map of entries, for [`touched`].
-    #[must_use]
-    pub fn entries_id(&self) -> &ObjId {
-        &self.entries
-    }
-}
-
 fn failed(error: automerge::AutomergeError) -> DayError {
     DayError::Automerge(error.to_string())
 }
 
 #[cfg(test)]
 mod tests {
-    use super::super::identity::DeviceId;
+    use super::super::change::{self, Place, Put};
+    use super::super::identity::{DeviceId, Opening};
     use super::*;
 
     fn date() -> NaiveDate {
@@ -287,6 +245,21 @@ mod tests {
         Opening::new(DeviceId([n; 8]), [n; 8])
     }
 
+    /// The next change of an opening that has written none, as the store would build it.
+    fn put(day: &mut Document, id: DayId, n: u8, key: &Key, text: &str) -> Change {
+        let max_op = day.changes().iter().map(Change::max_op).max().unwrap();
+        let place = Place { day: id, opening: opening(n), seq: 1, max_op, heads: day.heads() };
+        let found = day.doc.get_all(&day.entries, key.to_string()).unwrap();
+        let seen = found.iter().filter_map(|(_, op)| match op {
+            ObjId::Id(counter, actor, _) => Some((*counter, actor.to_bytes().to_vec())),
+            ObjId::Root => None,
+        });
+        let change =
+            change::build(place, vec![Put { key: key.clone(), text: text.to_owned(), seen: seen.collect() }]);
+        day.apply(vec![change.clone()]).unwrap();
+        change
+    }
+
     #[test]
     fn two_phones_begin_the_same_day_with_the_same_bytes() {
         let (id, one) = day();
@@ -296,29 +269,49 @@ mod tests {
     }
 
     #[test]
+    fn a_change_built_without_the_document_is_the_one_automerge_would_make() {
+        let (id, mut a) = day();
+        let mut theirs = a.doc.clone();
+        theirs.set_actor(ActorId::from(&opening(1).0[..]));
+        let key = Key::read("01KH5QX2M8Z4T6V9B3C1D7E0FG/note");
+        let ours = put(&mut a, id, 1, &key, "one");
+        let mut tx = theirs.transaction();
+        tx.put(&a.entries, key.to_string(), "one").unwrap();
+        tx.commit_with(CommitOptions::default().with_time(0));
+        assert_eq!(theirs.get_last_local_change().unwrap().raw_bytes(), ours.raw_bytes());
+
+        let ours = put(&mut a, id, 2, &key, "two");
+        theirs.set_actor(ActorId::from(&opening(2).0[..]));
+        let mut tx = theirs.transaction();
+        tx.put(&a.entries, key.to_string(), "two").unwrap();
+        tx.commit_with(CommitOptions::default().with_time(0));
+        assert_eq!(theirs.get_last_local_change().unwrap().raw_bytes(), ours.raw_bytes());
+        assert_eq!(a.read(&key).unwrap().len(), 1);
+    }
+
+    #[test]
     fn concurrent_writes_stand_side_by_side_in_one_order() {
-        let (_, mut a) = day();
+        let (id, mut a) = day();
         let mut b = a.clone();
-        let key = Key::Area;
-        let from_a = a.put(opening(1), &[(key.clone(), "one".to_owned())]).unwrap();
-        let from_b = b.put(opening(2), &[(key.clone(), "two".to_owned())]).unwrap();
+        let from_a = put(&mut a, id, 1, &Key::Area, "one");
+        let from_b = put(&mut b, id, 2, &Key::Area, "two");
         a.apply(vec![from_b]).unwrap();
         b.apply(vec![from_a]).unwrap();
-        assert_eq!(a.read(&key).unwrap(), b.read(&key).unwrap());
-        assert_eq!(a.read(&key).unwrap().len(), 2);
+        assert_eq!(a.read(&Key::Area).unwrap(), b.read(&Key::Area).unwrap());
+        assert_eq!(a.read(&Key::Area).unwrap().len(), 2);
         assert_eq!(a.all().unwrap(), b.all().unwrap());
         let (winner, _) = a.doc.get(&a.entries, "day/area").unwrap().unwrap();
-        assert_eq!(winner.as_str().unwrap(), a.read(&key).unwrap()[0].text);
+        assert_eq!(winner.as_str().unwrap(), a.read(&Key::Area).unwrap()[0].text);
     }
 
     #[test]
     fn a_change_that_writes_over_a_body_is_seen() {
-        let (_, mut a) = day();
+        let (id, mut a) = day();
         let entry = Key::read("01KH5QX2M8Z4T6V9B3C1D7E0FG");
-        let first = a.put(opening(1), &[(entry.clone(), "{}".to_owned())]).unwrap();
-        let second = a.put(opening(1), &[(entry, "{\"x\":1}".to_owned())]).unwrap();
-        assert!(touched(&first.decode(), a.entries_id()).is_ok());
-        assert!(matches!(touched(&second.decode(), a.entries_id()), Err(DayError::OverwritesBody { .. })));
+        let first = put(&mut a, id, 1, &entry, "{}");
+        let second = put(&mut a, id, 2, &entry, "{\"x\":1}");
+        assert!(change::read(id, &first).is_ok());
+        assert!(matches!(change::read(id, &second), Err(DayError::OverwritesBody { .. })));
     }
 
     #[test]

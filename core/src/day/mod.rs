@@ -2,6 +2,7 @@
 //!
 //! [`Document`] is that document; [`Record`] is what it says, as plain data. How a register reads is told in `schemas/day.md`.
 
+pub mod change;
 mod document;
 mod effective;
 mod identity;
@@ -10,7 +11,7 @@ mod record;
 mod same;
 mod things;
 
-pub use document::{DayError, Document, FORMAT, Written, touched};
+pub use document::{DayError, Document, FORMAT, Written};
 pub use effective::{Body, effective};
 pub use identity::{DayId, DeviceId, HexError, Opening, device_of, sha256_hex, short_code};
 pub use key::Key;
