@@ -10,6 +10,7 @@ pub mod day;
 pub mod entry;
 pub mod exchange;
 pub mod field;
+pub mod insight;
 pub mod stats;
 pub mod store;
 pub mod units;

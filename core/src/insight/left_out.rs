@@ -1,0 +1,71 @@
+//! What an answer could not use, counted by reason: nothing is dropped in silence.
+
+use schemars::JsonSchema;
+use serde::Serialize;
+use std::collections::BTreeMap;
+
+/// How many things were left out of an answer for one reason.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, JsonSchema)]
+pub struct LeftOut {
+    /// Why, for a person to read.
+    pub reason: String,
+    /// How many.
+    pub n: usize,
+}
+
+/// Counts what is left out while an answer is made.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Tally(BTreeMap<&'static str, usize>);
+
+/// Reasons that several answers share.
+pub mod reason {
+    /// A struck-out entry.
+    pub const VOID: &str = "struck out";
+    /// A body of a newer version.
+    pub const OPAQUE: &str = "written by a newer version, not readable here";
+    /// Concurrent amendments disagree.
+    pub const CONFLICT: &str = "in open conflict until someone settles it";
+    /// The drill has several targets and none is named.
+    pub const NO_TARGET: &str = "no target named in a drill of several";
+    /// No drill is named.
+    pub const NO_DRILL: &str = "no drill named";
+    /// The clock could not be compared with those of the drill.
+    pub const CLOCK: &str = "written by a clock that was never compared with the others";
+    /// A step reached before the one it follows.
+    pub const ORDER: &str = "steps out of order";
+    /// A direction or a slope is missing.
+    pub const DIRECTION: &str = "depth of another or unknown direction, not convertible";
+    /// The drill was called off.
+    pub const CANCELLED: &str = "drill called off";
+    /// Twins: the same event by another writer.
+    pub const TWIN: &str = "the same event written by another writer";
+    /// Settled as another, later event of one step.
+    pub const LATER: &str = "settled as another event, after the first";
+}
+
+impl Tally {
+    /// Counts one thing left out.
+    pub fn add(&mut self, reason: &'static str) {
+        self.add_n(reason, 1);
+    }
+
+    /// Counts `n` things left out; none is no reason.
+    pub fn add_n(&mut self, reason: &'static str, n: usize) {
+        if n > 0 {
+            *self.0.entry(reason).or_default() += n;
+        }
+    }
+
+    /// Adds what another tally counted.
+    pub fn merge(&mut self, other: &Tally) {
+        for (reason, n) in &other.0 {
+            self.add_n(reason, *n);
+        }
+    }
+
+    /// The reasons in alphabetical order.
+    #[must_use]
+    pub fn list(&self) -> Vec<LeftOut> {
+        self.0.iter().map(|(reason, n)| LeftOut { reason: (*reason).to_owned(), n: *n }).collect()
+    }
+}

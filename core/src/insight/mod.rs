@@ -1,0 +1,14 @@
+//! What the entries tell: the debrief of a day and the statistics of a season, as pure functions from a day's [`Record`](crate::day::Record)
+//! to plain structs that serialise to JSON. Nothing here reads a store, draws a screen or settles anything.
+//!
+//! Every figure carries its n and has its unit in its name; what can't be told is null, with the reason beside it or counted in `left_out`.
+
+pub mod cautions;
+pub mod clocks;
+pub mod depth;
+pub mod left_out;
+mod presses;
+#[cfg(test)]
+mod testing;
+pub mod timeline;
+pub mod view;

@@ -1,0 +1,253 @@
+//! One day as every question starts from it: its things, its groups of entries that tell of one event, and its entries by drill, put
+//! together once. What the questions are is not known here.
+
+use super::clocks::{Clocks, Corrected};
+use super::left_out::{Tally, reason};
+use crate::day::{Groups, Noted, Record, Thing, Things};
+use crate::entry::{Drill, DrillLabel, Entry};
+use serde::Deserialize;
+use serde_json::Value;
+use std::collections::{BTreeMap, BTreeSet};
+
+/// A day, indexed.
+pub struct View<'a> {
+    /// The day.
+    pub record: &'a Record,
+    /// Its drills, targets and people.
+    pub things: Things,
+    /// Entries that tell of one event, as settled or as proposed.
+    pub groups: &'a Groups,
+    /// How times are corrected.
+    pub clocks: &'a dyn Clocks,
+    by_drill: BTreeMap<String, Vec<Told<'a>>>,
+    order: Vec<String>,
+}
+
+/// An entry that counts, with the record it stands in.
+#[derive(Clone, Copy)]
+pub struct Told<'a> {
+    /// The entry with what was said about it.
+    pub noted: &'a Noted,
+    /// The entry itself.
+    pub entry: &'a Entry,
+}
+
+impl Told<'_> {
+    /// Whether none of these fields, nor which body counts, is in open conflict.
+    #[must_use]
+    pub fn settled(&self, fields: &[&str]) -> bool {
+        !self.noted.unsettled.iter().any(|u| u == "body" || fields.contains(&u.as_str()))
+    }
+}
+
+/// A target of a drill.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct TargetRef {
+    /// Folded label; empty where a drill has one target that nobody named.
+    pub folded: String,
+    /// The label as it is shown.
+    pub label: String,
+    /// The folded label of the drill that declares it: another one where the drill is like an earlier one.
+    pub home: String,
+}
+
+impl<'a> View<'a> {
+    /// Indexes a day; linear in its entries.
+    #[must_use]
+    pub fn new(record: &'a Record, groups: &'a Groups, clocks: &'a dyn Clocks) -> View<'a> {
+        let things = Things::of(record);
+        let mut by_drill: BTreeMap<String, Vec<Told<'a>>> = BTreeMap::new();
+        let mut order = Vec::new();
+        for noted in &record.entries {
+            let Some(entry) = noted.counted() else { continue };
+            let label = match (&entry.body, &entry.common.drill) {
+                (crate::entry::Body::Drill(d), _) => &d.label.0,
+                (_, Some(drill)) => &drill.0,
+                (_, None) => continue,
+            };
+            let told = by_drill.entry(things.drill(label)).or_insert_with_key(|folded| {
+                order.push(folded.clone());
+                Vec::new()
+            });
+            told.push(Told { noted, entry });
+        }
+        View { record, things, groups, clocks, by_drill, order }
+    }
+
+    /// Folded labels of the drills, in the order in which they were first written of.
+    #[must_use]
+    pub fn drills(&self) -> &[String] {
+        &self.order
+    }
+
+    /// The entries of a drill that count, in the order of (at, id).
+    #[must_use]
+    pub fn of_drill(&self, folded: &str) -> &[Told<'a>] {
+        self.by_drill.get(folded).map_or(&[], Vec::as_slice)
+    }
+
+    /// Every entry that counts, in the order of (at, id).
+    pub fn told(&self) -> impl Iterator<Item = Told<'a>> + use<'a> {
+        self.record.entries.iter().filter_map(|noted| Some(Told { noted, entry: noted.counted()? }))
+    }
+
+    /// A drill as set up, with what it takes from the drill it is like. Fields in open conflict are unknown; of a drill that nobody declared
+    /// only the label is known.
+    #[must_use]
+    pub fn drill(&self, folded: &str) -> Drill {
+        let label = self.things.drills.get(folded).map_or(folded, |t| t.label.as_str());
+        let bare = || Value::from_iter([("label", label)]);
+        let declared = self.things.drill_as_one(folded).and_then(|d| serde_json::to_value(d).ok());
+        let mut fields = declared.unwrap_or_else(bare);
+        if let Some(map) = fields.as_object_mut() {
+            for field in self.in_conflict(folded) {
+                map.remove(&field);
+            }
+            map.insert("label".to_owned(), label.into());
+        }
+        Drill::deserialize(&fields).unwrap_or_else(|_| Drill {
+            label: DrillLabel(label.to_owned()),
+            form: None,
+            team: None,
+            instructor: None,
+            like: None,
+            slope_deg: None,
+            length_m: None,
+            width_m: None,
+            outline: None,
+            origin_lat: None,
+            origin_lon: None,
+            downhill_deg: None,
+            limit_s: None,
+            stops_at: None,
+            snow_kg_m3: None,
+        })
+    }
+
+    /// Fields of a drill that are in open conflict, there or where the drill takes them from.
+    fn in_conflict(&self, folded: &str) -> BTreeSet<String> {
+        let mut found = BTreeSet::new();
+        let mut known: BTreeSet<&String> = BTreeSet::new();
+        for drill in self.like_chain(folded) {
+            let Some(thing) = self.things.drills.get(&drill) else { continue };
+            found.extend(thing.unsettled.keys().filter(|f| !known.contains(f)).cloned());
+            known.extend(thing.fields.keys());
+        }
+        found
+    }
+
+    /// The drill, the one it is like, the one that is like, and so on.
+    fn like_chain(&self, folded: &str) -> Vec<String> {
+        let mut chain = vec![folded.to_owned()];
+        let like = |drill: &String| {
+            let label = self.things.drills.get(drill)?.fields.get("like")?.as_str()?;
+            Some(self.things.drill(label))
+        };
+        while let Some(next) = chain.last().and_then(like).filter(|next| !chain.contains(next)) {
+            chain.push(next);
+        }
+        chain
+    }
+
+    /// The targets of a drill: the declared ones, those of the drill it is like, and any that entries name. Where there is none, one target
+    /// without a label, so that a run that nobody gave a target still has a time line.
+    #[must_use]
+    pub fn targets(&self, drill: &str) -> Vec<TargetRef> {
+        let mut targets: Vec<TargetRef> = self
+            .things
+            .targets_of(drill)
+            .into_iter()
+            .map(|(folded, thing)| TargetRef {
+                label: thing.label.clone(),
+                home: self.home(drill, &folded),
+                folded,
+            })
+            .collect();
+        if targets.is_empty() {
+            targets.push(TargetRef { folded: String::new(), label: String::new(), home: drill.to_owned() });
+        }
+        targets
+    }
+
+    /// The drill of the chain that declares a target, else the drill itself.
+    fn home(&self, drill: &str, target: &str) -> String {
+        let declares = |d: &String| {
+            self.things
+                .targets
+                .get(&(d.clone(), target.to_owned()))
+                .is_some_and(|t| !t.declared_by.is_empty())
+        };
+        self.like_chain(drill).into_iter().find(declares).unwrap_or_else(|| drill.to_owned())
+    }
+
+    /// A target as it was set; `None` if nobody declared it. Fields in open conflict are unknown.
+    #[must_use]
+    pub fn target(&self, at: &TargetRef) -> Option<crate::entry::Target> {
+        let thing: &Thing = self.things.targets.get(&(at.home.clone(), at.folded.clone()))?;
+        if thing.declared_by.is_empty() {
+            return None;
+        }
+        let mut fields = thing.fields.clone();
+        fields.retain(|key, _| !thing.unsettled.contains_key(key));
+        crate::entry::Target::deserialize(&fields).ok()
+    }
+
+    /// The folded label of the target that an entry of a drill belongs to: the one it names, or the only one there is.
+    #[must_use]
+    pub fn target_of(&self, entry: &Entry, targets: &[TargetRef]) -> Option<String> {
+        match (&entry.common.drill, &entry.common.target) {
+            (Some(drill), Some(target)) => Some(self.things.target(&drill.0, &target.0).1),
+            _ => self.only_target(targets).map(|t| t.folded.clone()),
+        }
+    }
+
+    /// The only target of a drill: of the declared ones where any is declared.
+    fn only_target<'t>(&self, targets: &'t [TargetRef]) -> Option<&'t TargetRef> {
+        let declared: Vec<&TargetRef> = targets.iter().filter(|t| self.is_declared(t)).collect();
+        match (declared.as_slice(), targets) {
+            ([one], _) => Some(one),
+            ([], [one]) => Some(one),
+            _ => None,
+        }
+    }
+
+    fn is_declared(&self, target: &TargetRef) -> bool {
+        let key = (target.home.clone(), target.folded.clone());
+        self.things.targets.get(&key).is_some_and(|t| !t.declared_by.is_empty())
+    }
+
+    /// When an entry was written for, as it counts.
+    #[must_use]
+    pub fn time(&self, told: Told<'_>) -> Corrected {
+        self.clocks.correct(&told.noted.at_clock, told.entry.common.at.millis())
+    }
+
+    /// The call sign of a folded one, as it is shown.
+    #[must_use]
+    pub fn call_sign(&self, folded: &str) -> String {
+        self.things.people.get(folded).map_or_else(|| folded.to_owned(), |t| t.label.clone())
+    }
+
+    /// What the day's answers leave out whatever the question: struck-out and opaque entries.
+    #[must_use]
+    pub fn not_counted(&self) -> Tally {
+        let mut tally = Tally::default();
+        for noted in &self.record.entries {
+            if noted.void.is_some() {
+                tally.add(reason::VOID);
+            } else if noted.entry.is_none() {
+                tally.add(reason::OPAQUE);
+            }
+        }
+        tally
+    }
+
+    /// How many entries count as told already by another one although nobody has settled it.
+    #[must_use]
+    pub fn assumed_twins(&self) -> usize {
+        let settled = Groups::of(self.record);
+        let of =
+            |groups: &Groups| self.told().map(|t| groups.first(t.noted.id)).collect::<BTreeSet<_>>().len();
+        of(&settled).saturating_sub(of(self.groups))
+    }
+}
