@@ -1,6 +1,6 @@
 //! The few points of reference distributions that the intervals and tests need.
 
-use statrs::function::beta::inv_beta_reg;
+use statrs::function::{beta::inv_beta_reg, gamma::gamma_ur};
 
 use super::LEVEL;
 
@@ -32,6 +32,11 @@ fn t_expanded(df: f64) -> f64 {
     ];
     let odd = |coefficients: [f64; 5]| Z * coefficients.iter().rev().fold(0.0, |value, c| value * Z * Z + c);
     Z + terms.iter().rev().fold(0.0, |value, (divisor, odds)| (value + odd(*odds) / divisor) / df)
+}
+
+/// Probability that a chi-squared variable with `df` degrees of freedom, at least 1, exceeds `value`.
+pub(crate) fn chi_squared_above(value: f64, df: usize) -> f64 {
+    if value <= 0.0 { 1.0 } else { gamma_ur(df as f64 / 2.0, value / 2.0) }
 }
 
 #[cfg(test)]

@@ -4,10 +4,15 @@
 //! No function answers with NaN or infinity: what cannot be computed is [`Refused`] with the reason, and a part of
 //! an answer that does not exist (the spread of one value) is `None`.
 
+pub mod agreement;
 pub mod describe;
 mod distribution;
 pub mod histogram;
 pub mod interval;
+pub mod rank;
+pub mod regression;
+mod selection;
+pub mod survival;
 
 use schemars::JsonSchema;
 use serde::Serialize;
