@@ -2,11 +2,13 @@
 
 Source: National Institute of Standards and Technology, Statistical Reference Datasets (StRD), public domain:
 https://www.itl.nist.gov/div898/strd/ . Values and certified results were taken from public copies of the files; each
-set's mean and standard deviation, computed exactly from its values, agree with the certified ones (see test_strd.py).
+set's results, computed exactly from its values, agree with the certified ones (see test_strd.py).
 """
 
 from decimal import Decimal
 from typing import NamedTuple
+
+import statsmodels.datasets
 
 
 class Univariate(NamedTuple):
@@ -15,6 +17,16 @@ class Univariate(NamedTuple):
     values: list[Decimal]
     mean: Decimal
     sd: Decimal
+
+
+class Linear(NamedTuple):
+    """Terms after the intercept by name, y, and certified (estimate, standard error) pairs, the intercept first."""
+
+    terms: dict[str, list[Decimal]]
+    y: list[Decimal]
+    coefficients: list[tuple[Decimal, Decimal]]
+    residual_sd: Decimal
+    r_squared: Decimal
 
 
 def printed(text):
@@ -69,4 +81,50 @@ UNIVARIATE = {
     "NumAcc2": Univariate(alternating("1.2", "1.1", "1.3", 500), Decimal("1.2"), Decimal("0.1")),
     "NumAcc3": Univariate(alternating("1000000.2", "1000000.1", "1000000.3", 500), Decimal("1000000.2"), Decimal("0.1")),
     "NumAcc4": Univariate(alternating("10000000.2", "10000000.1", "10000000.3", 500), Decimal("10000000.2"), Decimal("0.1")),
+}
+
+NORRIS_X = printed("""
+0.2 337.4 118.2 884.6 10.1 226.5 666.3 996.3 448.6 777.0 558.2 0.4 0.6 775.5 666.9 338.0 447.5 11.6 556.0 228.1 995.8
+887.6 120.2 0.3 0.3 556.8 339.1 887.2 999.0 779.0 11.1 118.3 229.2 669.1 448.9 0.5""")
+NORRIS_Y = printed("""
+0.1 338.8 118.1 888.0 9.2 228.1 668.5 998.5 449.1 778.9 559.2 0.3 0.1 778.1 668.8 339.3 448.9 10.8 557.7 228.3 998.0
+888.8 119.6 0.3 0.6 557.6 339.3 888.0 998.5 778.9 10.2 117.6 228.9 668.4 449.2 0.2""")
+
+PONTIUS_X = 2 * [Decimal(150_000 * step) for step in range(1, 21)]
+PONTIUS_Y = printed("""
+.11019 .21956 .32949 .43899 .54803 .65694 .76562 .87487 .98292 1.09146 1.20001 1.30822 1.41599 1.52399 1.63194 1.73947
+1.84646 1.95392 2.06128 2.16844 .11052 .22018 .32939 .43886 .54798 .65739 .76596 .87474 .98300 1.09150 1.20004 1.30818
+1.41613 1.52408 1.63159 1.73965 1.84696 1.95445 2.06177 2.16829""")
+
+LONGLEY = statsmodels.datasets.longley.load_pandas().data.map(lambda value: Decimal(str(value)))
+
+
+def certified(text):
+    numbers = printed(text)
+    return list(zip(numbers[::2], numbers[1::2], strict=True))
+
+
+LINEAR = {
+    "Norris": Linear(
+        {"x": NORRIS_X}, NORRIS_Y,
+        certified("""-0.262323073774029 0.232818234301152
+                     1.00211681802045 0.429796848199937E-03"""),
+        Decimal("0.884796396144373"), Decimal("0.999993745883712")),
+    "Pontius": Linear(
+        {"x": PONTIUS_X, "x2": [x * x for x in PONTIUS_X]}, PONTIUS_Y,
+        certified("""0.673565789473684E-03 0.107938612033077E-03
+                     0.732059160401003E-06 0.157817399981659E-09
+                     -0.316081871345029E-14 0.486652849992036E-16"""),
+        Decimal("0.205177424076185E-03"), Decimal("0.999999900178537")),
+    "Longley": Linear(
+        {name: LONGLEY[name].tolist() for name in ("GNPDEFL", "GNP", "UNEMP", "ARMED", "POP", "YEAR")},
+        LONGLEY["TOTEMP"].tolist(),
+        certified("""-3482258.63459582 890420.383607373
+                     15.0618722713733 84.9149257747669
+                     -0.358191792925910E-01 0.334910077722432E-01
+                     -2.02022980381683 0.488399681651699
+                     -1.03322686717359 0.214274163161675
+                     -0.511041056535807E-01 0.226073200069370
+                     1829.15146461355 455.478499142212"""),
+        Decimal("304.854073561965"), Decimal("0.995479004577296")),
 }

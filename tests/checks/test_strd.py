@@ -1,10 +1,11 @@
-"""Mean and standard deviation against the NIST Statistical Reference Datasets (source in strd.py)."""
+"""Mean, standard deviation and least squares against the NIST Statistical Reference Datasets (source in strd.py)."""
 
 from decimal import Decimal, localcontext
 from fractions import Fraction
 
+import mpmath
 import pytest
-from strd import UNIVARIATE
+from strd import LINEAR, UNIVARIATE
 
 
 def digits(answer, certified):
@@ -47,3 +48,31 @@ def test_mean_and_sd_are_the_certified_ones(ask, name, sd_digits):
     mean, sd = exact(doubles)
     assert digits(answer["mean"], mean) > 14.5
     assert digits(answer["sd"], sd) > 14.5
+
+
+@pytest.mark.parametrize("name", LINEAR)
+def test_the_copy_of_the_linear_set_is_the_certified_one(name):
+    data = LINEAR[name]
+    with mpmath.workdps(60):
+        design = mpmath.matrix([[1, *map(str, row)] for row in zip(*data.terms.values(), strict=True)])
+        y = mpmath.matrix([str(value) for value in data.y])
+        inverse = (design.T * design) ** -1
+        estimates = inverse * (design.T * y)
+        residuals = y - design * estimates
+        variance = (residuals.T * residuals)[0] / (design.rows - design.cols)
+        for k, (estimate, error) in enumerate(data.coefficients):
+            assert digits(mpmath.nstr(estimates[k], 30), estimate) > 13.9
+            assert digits(mpmath.nstr(mpmath.sqrt(variance * inverse[k, k]), 30), error) > 13.9
+        assert digits(mpmath.nstr(mpmath.sqrt(variance), 30), data.residual_sd) > 13.9
+
+
+@pytest.mark.parametrize("name, least", [("Norris", 12), ("Pontius", 12), ("Longley", 10)])
+def test_least_squares_is_the_certified_one(ask, name, least):
+    data = LINEAR[name]
+    terms = [(term, [float(value) for value in values]) for term, values in data.terms.items()]
+    answer = ask("stats.least_squares", y=[float(value) for value in data.y], terms=terms)
+    for coefficient, (estimate, error) in zip(answer["coefficients"], data.coefficients, strict=True):
+        assert digits(coefficient["estimate"], estimate) > least
+        assert digits(coefficient["standard_error"], error) > least
+    assert digits(answer["residual_sd"], data.residual_sd) > least
+    assert digits(answer["r_squared"], data.r_squared) > 14
