@@ -1,0 +1,89 @@
+//! What every room of review stands on: a day with its things and an index of its entries, and how these are put into words.
+
+use crate::day::{Noted, Record, Things};
+use crate::entry::{Body, CallSign, EntryId, Time};
+use std::collections::{BTreeSet, HashMap};
+
+/// A day made ready for review.
+pub(super) struct Ground<'a> {
+    pub record: &'a Record,
+    pub things: Things,
+    by_id: HashMap<EntryId, &'a Noted>,
+}
+
+impl<'a> Ground<'a> {
+    pub fn of(record: &'a Record) -> Ground<'a> {
+        let by_id = record.entries.iter().map(|n| (n.id, n)).collect();
+        Ground { record, things: Things::of(record), by_id }
+    }
+
+    pub fn noted(&self, id: EntryId) -> Option<&'a Noted> {
+        self.by_id.get(&id).copied()
+    }
+
+    /// A call sign as it is shown.
+    pub fn spelled(&self, call_sign: &str) -> String {
+        let shown = self.things.people.get(&self.things.person(call_sign)).map(|p| p.label.clone());
+        shown.unwrap_or_else(|| call_sign.trim().to_owned())
+    }
+
+    /// Call signs as they are shown, each once, in the order of their folds.
+    pub fn people<'s>(&self, call_signs: impl IntoIterator<Item = &'s str>) -> Vec<String> {
+        let folded: BTreeSet<String> = call_signs.into_iter().map(|c| self.things.person(c)).collect();
+        folded.iter().filter(|f| !f.is_empty()).map(|f| self.spelled(f)).collect()
+    }
+
+    /// Who wrote these entries.
+    pub fn writers(&self, entries: &[EntryId]) -> Vec<String> {
+        self.people(entries.iter().filter_map(|id| writer(self.noted(*id)?)))
+    }
+
+    /// "strike of target A in drill 1 (Obs1, 10:08:20)".
+    pub fn tell(&self, noted: &Noted) -> String {
+        let Some(entry) = &noted.entry else {
+            let by = writer(noted).map(|by| format!(" by {}", self.spelled(by))).unwrap_or_default();
+            return format!("entry {}{by}", noted.id);
+        };
+        let what = match &entry.body {
+            Body::Moment(m) => m.step.word().replace('_', " "),
+            Body::Check(c) => format!("check of {}", self.spelled(&c.person.0)),
+            Body::Kit(k) => format!("{} of {}", k.step.word().replace('_', " "), k.item),
+            Body::Rotation(r) => turn_of(r.front.as_ref()),
+            other => other.kind().replace('_', " "),
+        };
+        let target = entry.common.target.as_ref().map(|t| format!(" of target {t}")).unwrap_or_default();
+        let drill = entry.common.drill.as_ref().map(|d| format!(" in drill {d}")).unwrap_or_default();
+        let by = self.spelled(&entry.common.by.0);
+        format!("{what}{target}{drill} ({by}, {})", time_of_day(entry.common.at))
+    }
+
+    pub fn tell_id(&self, id: EntryId) -> String {
+        self.noted(id).map_or_else(|| format!("entry {id}"), |n| self.tell(n))
+    }
+}
+
+fn turn_of(front: Option<&CallSign>) -> String {
+    front.map_or_else(|| "shovel turn".to_owned(), |f| format!("shovel turn of {f}"))
+}
+
+/// Call sign of the writer, of an opaque entry too.
+pub(super) fn writer(noted: &Noted) -> Option<&str> {
+    match &noted.entry {
+        Some(entry) => Some(&entry.common.by.0),
+        None => noted.json.get("by").and_then(serde_json::Value::as_str),
+    }
+}
+
+/// "10:08:20", by the offset at which it was written.
+pub(super) fn time_of_day(at: Time) -> String {
+    at.datetime().format("%H:%M:%S").to_string()
+}
+
+/// "a", "a and b", "a, b and c".
+pub(super) fn listed(words: &[String]) -> String {
+    match words {
+        [] => String::new(),
+        [one] => one.clone(),
+        [others @ .., last] => format!("{} and {last}", others.join(", ")),
+    }
+}

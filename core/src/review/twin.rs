@@ -1,0 +1,486 @@
+//! Twins: two people wrote down one event. Proposed here, settled by a person, counted once by insight until then.
+//!
+//! Entries that could tell of one event are joined nearest first into clusters that hold each writer once, so between any two writers the
+//! matching is one to one. What people settled comes first and is never proposed again.
+
+use super::ground::Ground;
+use super::item::{Item, Sort};
+use crate::day::{Groups, Key, Noted, Record};
+use crate::entry::{Body, Entry, EntryId, Outcome, Step};
+use std::collections::{BTreeMap, HashMap, HashSet};
+
+/// An instant on one time line.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Corrected {
+    /// Milliseconds since 1970 UTC.
+    pub at_ms: i64,
+    /// Half width of what is not known of it, milliseconds.
+    pub uncertainty_ms: i64,
+}
+
+/// Puts the instant of an entry on one time line.
+pub type Clocks<'a> = &'a dyn Fn(&Noted) -> Corrected;
+
+/// Every clock taken at its word.
+#[must_use]
+pub fn raw_clocks(noted: &Noted) -> Corrected {
+    Corrected { at_ms: noted.at().map_or(0, |at| at.millis()), uncertainty_ms: 0 }
+}
+
+/// How far apart two entries of one event may be.
+#[derive(Clone, Copy, Debug)]
+pub struct Window {
+    /// The kind of entry.
+    pub kind: &'static str,
+    /// The farthest, milliseconds; what is not known of the two clocks is added.
+    pub window_ms: i64,
+    /// Why.
+    pub reason: &'static str,
+}
+
+/// The windows: constants of the format, since every device must propose the same twins. Common practice, no source.
+///
+/// Two clocks that are each within 3 s lie up to 6 s apart; like events of one target follow each other by 15 s or more.
+pub const WINDOWS: [Window; 7] = [
+    Window {
+        kind: "moment",
+        window_ms: 8_000,
+        reason: "pressed on the instant: clocks, and a second to react each",
+    },
+    Window { kind: "strike", window_ms: 8_000, reason: "as the moment strike, with which it pools" },
+    Window { kind: "rotation", window_ms: 8_000, reason: "turns change on a call that all hear" },
+    Window { kind: "depth", window_ms: 10_000, reason: "read out once, then written down by each" },
+    Window {
+        kind: "interference",
+        window_ms: 10_000,
+        reason: "written once it is understood, not on the instant",
+    },
+    Window { kind: "check", window_ms: 10_000, reason: "called out once, then written down by each" },
+    Window { kind: "probe_pass", window_ms: 10_000, reason: "begins on a call, but its form takes a while" },
+];
+
+/// Neighbours in time that are tried: four entries of each of eight writers. It keeps a day of any size near linear.
+const NEIGHBOURS: usize = 32;
+
+/// Which entries tell of one event, proposals taken as true.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct OneEvent {
+    /// The groups.
+    pub groups: Groups,
+    /// How many pairs are joined only because they were proposed.
+    pub assumed_twins: usize,
+}
+
+/// The pairs of entries that seem to tell of one event and about which nobody has said anything; smaller id first, in the order of time.
+#[must_use]
+pub fn proposed(record: &Record, clocks: Clocks<'_>) -> Vec<(EntryId, EntryId)> {
+    Matching::of(&Ground::of(record), clocks).proposed
+}
+
+/// Which entries tell of one event: settled so, so by definition (a writer's own moment strike and strike of one target; everybody's first
+/// start of a drill), or proposed.
+#[must_use]
+pub fn one_event_groups(record: &Record, clocks: Clocks<'_>) -> OneEvent {
+    let matching = Matching::of(&Ground::of(record), clocks);
+    let mut groups = Groups::of(record);
+    for (a, b) in matching.by_definition.iter().chain(&matching.proposed) {
+        groups.join(*a, *b);
+    }
+    OneEvent { groups, assumed_twins: matching.proposed.len() }
+}
+
+/// The items of proposed twins.
+#[must_use]
+pub fn twins(record: &Record, clocks: Clocks<'_>) -> Vec<Item> {
+    let ground = Ground::of(record);
+    let item = |(a, b): (EntryId, EntryId)| {
+        let (one, other) = (ground.noted(a)?, ground.noted(b)?);
+        let apart_s = (clocks(one).at_ms - clocks(other).at_ms).abs() as f64 / 1000.0;
+        let (told, too) = (ground.tell(one), ground.tell(other));
+        let says = format!("{told} and {too}, {apart_s:.1} s apart: one event, or two?");
+        let entries = vec![a, b];
+        let ask = ground.writers(&entries);
+        Some(Item { entries, ask, ..Item::new(Key::same(a, b), Sort::Twin, record.id, says) })
+    };
+    Matching::of(&ground, clocks).proposed.into_iter().filter_map(item).collect()
+}
+
+/// An entry that may have a twin.
+struct Event<'a> {
+    id: EntryId,
+    entry: &'a Entry,
+    at: Corrected,
+    window_ms: i64,
+    writer: String,
+    /// What must be equal: the drill and what happened.
+    class: (Option<String>, String),
+    /// What must not contradict; an absent one fits anything. The target comes first.
+    traits: [Option<String>; 3],
+}
+
+impl<'a> Event<'a> {
+    fn of(ground: &Ground<'_>, noted: &'a Noted, clocks: Clocks<'_>) -> Option<Event<'a>> {
+        let entry = noted.counted()?;
+        let window_ms = WINDOWS.iter().find(|w| w.kind == entry.body.kind())?.window_ms;
+        let things = &ground.things;
+        let person = |p: &Option<crate::entry::CallSign>| p.as_ref().map(|p| things.person(&p.0));
+        let (what, traits) = match &entry.body {
+            Body::Moment(m) if m.step == Step::Strike => ("strike".to_owned(), [person(&m.person), None]),
+            Body::Moment(m) => (format!("moment {}", m.step), [person(&m.person), None]),
+            Body::Strike(s) => ("strike".to_owned(), [person(&s.person), None]),
+            Body::Depth(d) => ("depth".to_owned(), [d.method.map(|m| m.word()), d.datum.map(|d| d.word())]),
+            Body::Rotation(r) => (format!("rotation {}", person(&r.front).unwrap_or_default()), [None, None]),
+            Body::Interference(i) => (format!("interference {}", i.source), [person(&i.person), None]),
+            Body::Check(c) => (format!("check {}", things.person(&c.person.0)), [None, None]),
+            other => (other.kind().to_owned(), [None, None]),
+        };
+        let drill = entry.common.drill.as_ref();
+        let target = drill.zip(entry.common.target.as_ref()).map(|(d, t)| things.target(&d.0, &t.0).1);
+        let [one, other] = traits;
+        Some(Event {
+            id: noted.id,
+            entry,
+            at: clocks(noted),
+            window_ms,
+            writer: things.person(&entry.common.by.0),
+            class: (drill.map(|d| things.drill(&d.0)), what),
+            traits: [target, one, other],
+        })
+    }
+
+    fn is_start(&self) -> bool {
+        matches!(&self.entry.body, Body::Moment(m) if m.step == Step::Start)
+    }
+
+    fn apart_ms(&self, other: &Event<'_>) -> i64 {
+        (self.at.at_ms - other.at.at_ms).abs()
+    }
+
+    fn near(&self, other: &Event<'_>) -> bool {
+        let unknown = self.at.uncertainty_ms.saturating_add(other.at.uncertainty_ms);
+        self.apart_ms(other) <= self.window_ms.max(other.window_ms).saturating_add(unknown)
+    }
+
+    /// Whether the two say things that can't be true of one event.
+    fn contradicts(&self, other: &Event<'_>) -> bool {
+        let unsure = |e: &Event<'_>| matches!(&e.entry.body, Body::Strike(s) if matches!(s.outcome, Some(Outcome::False | Outcome::Unsure)));
+        let pressed = |e: &Event<'_>| matches!(e.entry.body, Body::Moment(_));
+        let differ = |(a, b): (&Option<String>, &Option<String>)| a.is_some() && b.is_some() && a != b;
+        self.traits.iter().zip(&other.traits).any(differ)
+            || (pressed(self) && unsure(other))
+            || (unsure(self) && pressed(other))
+    }
+
+    /// A writer's own moment strike and strike hit of one target: one event by definition.
+    fn own_strike(&self, other: &Event<'_>) -> bool {
+        let kinds = match (&self.entry.body, &other.entry.body) {
+            (Body::Moment(_), Body::Strike(s)) | (Body::Strike(s), Body::Moment(_)) => {
+                s.outcome == Some(Outcome::Hit)
+            }
+            _ => false,
+        };
+        kinds && self.writer == other.writer && self.traits[0].is_some() && self.traits[0] == other.traits[0]
+    }
+}
+
+/// The result for a day.
+#[derive(Default)]
+struct Matching {
+    by_definition: Vec<(EntryId, EntryId)>,
+    proposed: Vec<(EntryId, EntryId)>,
+}
+
+impl Matching {
+    fn of(ground: &Ground<'_>, clocks: Clocks<'_>) -> Matching {
+        let settled = Groups::of(ground.record);
+        let different: HashSet<(EntryId, EntryId)> = settled.different().iter().copied().collect();
+        let mut classes: BTreeMap<(Option<String>, String), Vec<Event<'_>>> = BTreeMap::new();
+        for noted in &ground.record.entries {
+            if let Some(event) = Event::of(ground, noted, clocks) {
+                classes.entry(event.class.clone()).or_default().push(event);
+            }
+        }
+        let mut matching = Matching::default();
+        for mut events in classes.into_values() {
+            events.sort_by_key(|e| (e.at.at_ms, e.id));
+            if events[0].is_start() {
+                matching.join_starts(&events, &different);
+            } else {
+                matching.join_near(&events, &settled, &different);
+            }
+        }
+        let at: HashMap<EntryId, usize> =
+            ground.record.entries.iter().enumerate().map(|(i, n)| (n.id, i)).collect();
+        matching.proposed.sort_by_key(|(a, b)| (at[a].min(at[b]), *a, *b));
+        matching
+    }
+
+    /// Everybody presses the start of a drill: each writer's first is one event at any distance.
+    fn join_starts(&mut self, events: &[Event<'_>], different: &HashSet<(EntryId, EntryId)>) {
+        let mut seen = HashSet::new();
+        for event in events.iter().filter(|e| seen.insert(&e.writer)) {
+            let pair = ordered(events[0].id, event.id);
+            if pair.0 != pair.1 && !different.contains(&pair) {
+                self.by_definition.push(pair);
+            }
+        }
+    }
+
+    fn join_near(&mut self, events: &[Event<'_>], settled: &Groups, different: &HashSet<(EntryId, EntryId)>) {
+        let mut clusters = Clusters::of(events, different);
+        let mut first_of: HashMap<EntryId, usize> = HashMap::new();
+        for (i, event) in events.iter().enumerate() {
+            let first = *first_of.entry(settled.first(event.id)).or_insert(i);
+            clusters.join(first, i);
+        }
+        let mut own = candidates(events, |a, b| a.own_strike(b));
+        own.retain(|(_, a, b)| !different.contains(&ordered(events[*a].id, events[*b].id)));
+        let mut used = HashSet::new();
+        for (_, a, b) in own {
+            if !used.contains(&a) && !used.contains(&b) {
+                used.extend([a, b]);
+                clusters.join(a, b);
+                self.by_definition.push(ordered(events[a].id, events[b].id));
+            }
+        }
+        clusters.fix_knots();
+        for (_, a, b) in candidates(events, |a, b| a.writer != b.writer && a.near(b) && !a.contradicts(b)) {
+            let (root_a, root_b) = (clusters.root(a), clusters.root(b));
+            if root_a != root_b && clusters.may_join(root_a, root_b) {
+                clusters.join(root_a, root_b);
+                self.proposed.push(ordered(events[a].id, events[b].id));
+            }
+        }
+    }
+}
+
+fn ordered(a: EntryId, b: EntryId) -> (EntryId, EntryId) {
+    (a.min(b), a.max(b))
+}
+
+/// Pairs that `fit`, nearest first. A pair of which only one names its target counts as farther by half a window, so that named ones match first.
+fn candidates(
+    events: &[Event<'_>],
+    fit: impl Fn(&Event<'_>, &Event<'_>) -> bool,
+) -> Vec<(i64, usize, usize)> {
+    let mut found = Vec::new();
+    for (i, one) in events.iter().enumerate() {
+        for (j, other) in events.iter().enumerate().skip(i + 1).take(NEIGHBOURS) {
+            if fit(one, other) {
+                let half_known = one.traits[0].is_some() != other.traits[0].is_some();
+                let cost = one.apart_ms(other) + if half_known { one.window_ms / 2 } else { 0 };
+                found.push((cost, i, j));
+            }
+        }
+    }
+    found.sort_by_key(|(cost, i, j)| (*cost, ordered(events[*i].id, events[*j].id)));
+    found
+}
+
+/// Entries joined so far. A knot is what was joined before any proposal: it stands for one event, wherever its entries lie in time.
+struct Clusters<'e, 'a> {
+    events: &'e [Event<'a>],
+    different: &'e HashSet<(EntryId, EntryId)>,
+    parent: Vec<usize>,
+    members: Vec<Vec<usize>>,
+    knot: Vec<usize>,
+}
+
+impl<'e, 'a> Clusters<'e, 'a> {
+    fn of(events: &'e [Event<'a>], different: &'e HashSet<(EntryId, EntryId)>) -> Self {
+        let alone: Vec<usize> = (0..events.len()).collect();
+        let members = alone.iter().map(|i| vec![*i]).collect();
+        Clusters { events, different, parent: alone.clone(), members, knot: alone }
+    }
+
+    fn root(&mut self, of: usize) -> usize {
+        let mut at = of;
+        while self.parent[at] != at {
+            self.parent[at] = self.parent[self.parent[at]];
+            at = self.parent[at];
+        }
+        at
+    }
+
+    fn join(&mut self, a: usize, b: usize) {
+        let (a, b) = (self.root(a), self.root(b));
+        if a != b {
+            let (small, large) = if self.members[a].len() < self.members[b].len() { (a, b) } else { (b, a) };
+            let moved = std::mem::take(&mut self.members[small]);
+            self.members[large].extend(moved);
+            self.parent[small] = large;
+        }
+    }
+
+    fn fix_knots(&mut self) {
+        self.knot = (0..self.events.len()).map(|i| self.root(i)).collect();
+    }
+
+    /// Whether two clusters can be one event: no writer twice, nothing that contradicts, no pair settled as different, all knots near one another.
+    fn may_join(&self, a: usize, b: usize) -> bool {
+        let mut near: HashMap<(usize, usize), bool> = HashMap::new();
+        for &i in &self.members[a] {
+            for &j in &self.members[b] {
+                let (one, other) = (&self.events[i], &self.events[j]);
+                if one.writer == other.writer
+                    || one.contradicts(other)
+                    || self.different.contains(&ordered(one.id, other.id))
+                {
+                    return false;
+                }
+                *near.entry((self.knot[i], self.knot[j])).or_default() |= one.near(other);
+            }
+        }
+        near.into_values().all(|near| near)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::testing::{day, day_with, entry, id};
+    use super::*;
+
+    const A: &str = r#""drill":"1","target":"A","step":"signal""#;
+
+    fn pairs(record: &Record) -> Vec<(EntryId, EntryId)> {
+        proposed(record, &raw_clocks)
+    }
+
+    #[test]
+    fn nearest_first_and_one_to_one() {
+        let record = day(&[
+            entry(1, "Obs1", "10:05:00", "moment", A),
+            entry(2, "Obs1", "10:05:06", "moment", A),
+            entry(3, "Obs2", "10:05:05", "moment", A),
+            entry(4, "Obs2", "10:05:30", "moment", A),
+        ]);
+        assert_eq!(pairs(&record), [(id(2), id(3))]);
+        let items = twins(&record, &raw_clocks);
+        assert_eq!(items[0].item, format!("{}~{}", id(2), id(3)));
+        assert_eq!(items[0].ask, ["Obs1", "Obs2"]);
+        assert!(items[0].says.contains("1.0 s apart"), "{}", items[0].says);
+    }
+
+    #[test]
+    fn other_targets_steps_drills_and_own_entries_are_no_twins() {
+        let record = day(&[
+            entry(1, "Obs1", "10:05:00", "moment", A),
+            entry(2, "Obs1", "10:05:01", "moment", A),
+            entry(3, "Obs2", "10:05:00", "moment", r#""drill":"1","target":"B","step":"signal""#),
+            entry(4, "Obs3", "10:05:00", "moment", r#""drill":"1","target":"A","step":"coarse""#),
+            entry(5, "Obs4", "10:05:00", "moment", r#""drill":"2","target":"A","step":"signal""#),
+            entry(6, "obs1", "10:05:00", "moment", A),
+        ]);
+        assert_eq!(pairs(&record), []);
+    }
+
+    #[test]
+    fn eight_writers_of_one_event_are_one_group() {
+        let lines: Vec<String> =
+            (0..8).map(|n| entry(n, &format!("Obs{n}"), &format!("10:05:0{}", n % 7), "moment", A)).collect();
+        let one = one_event_groups(&day(&lines), &raw_clocks);
+        assert_eq!(one.assumed_twins, 7);
+        assert!((0..8).all(|n| one.groups.first(id(n)) == id(0)));
+    }
+
+    #[test]
+    fn an_entry_without_target_goes_to_the_nearest_and_never_joins_two_targets() {
+        let record = day(&[
+            entry(1, "Obs1", "10:05:00", "moment", A),
+            entry(2, "Obs2", "10:05:01", "moment", r#""drill":"1","step":"signal""#),
+            entry(3, "Obs3", "10:05:03", "moment", r#""drill":"1","target":"B","step":"signal""#),
+        ]);
+        assert_eq!(pairs(&record), [(id(1), id(2))]);
+    }
+
+    #[test]
+    fn moment_strike_and_hit_pool_and_own_ones_are_one_by_definition() {
+        let moment = r#""drill":"1","target":"A","step":"strike""#;
+        let hit = r#""drill":"1","target":"A","outcome":"hit","depth_cm":110"#;
+        let record = day(&[
+            entry(1, "Obs1", "10:05:00", "moment", moment),
+            entry(2, "Obs1", "10:05:40", "strike", hit),
+            entry(3, "Obs2", "10:05:42", "strike", hit),
+            entry(4, "Obs3", "10:05:02", "strike", r#""drill":"1","target":"A","outcome":"false""#),
+        ]);
+        let one = one_event_groups(&record, &raw_clocks);
+        assert_eq!(pairs(&record), [(id(2), id(3))]);
+        assert_eq!((one.groups.first(id(3)), one.assumed_twins), (id(1), 1));
+    }
+
+    #[test]
+    fn everybodys_first_start_is_one_event_and_no_item() {
+        let start = r#""drill":"1","step":"start""#;
+        let record = day(&[
+            entry(1, "Obs1", "10:05:00", "moment", start),
+            entry(2, "Obs2", "10:45:00", "moment", start),
+            entry(3, "Obs2", "10:46:00", "moment", start),
+        ]);
+        let one = one_event_groups(&record, &raw_clocks);
+        assert_eq!(one.groups.first(id(2)), id(1));
+        assert_eq!(one.groups.first(id(3)), id(3));
+        assert!(pairs(&record).is_empty());
+    }
+
+    #[test]
+    fn what_is_settled_is_not_proposed_and_holds() {
+        let lines = [
+            entry(1, "Obs1", "10:05:00", "moment", A),
+            entry(2, "Obs2", "10:05:01", "moment", A),
+            entry(3, "Obs3", "10:05:02", "moment", A),
+        ];
+        let same = format!("{}~{}", id(1), id(2));
+        let record = day_with(&lines, &[(&same, &[r#"{"v":true}"#])]);
+        assert_eq!(pairs(&record), [(id(2), id(3))]);
+        let record = day_with(&lines, &[(&same, &[r#"{"v":false}"#])]);
+        assert_eq!(pairs(&record), [(id(2), id(3))]);
+        let far = format!("{}~{}", id(1), id(3));
+        let record = day_with(&lines, &[(&same, &[r#"{"v":false}"#]), (&far, &[r#"{"v":true}"#])]);
+        assert_eq!(pairs(&record), [], "2 can't join 3, which is one with 1");
+    }
+
+    #[test]
+    fn void_entries_have_no_twins() {
+        let void = format!("{}/void", id(1));
+        let lines = [entry(1, "Obs1", "10:05:00", "moment", A), entry(2, "Obs2", "10:05:01", "moment", A)];
+        assert_eq!(pairs(&day_with(&lines, &[(&void, &[r#"{"v":"typo"}"#])])), []);
+    }
+
+    #[test]
+    fn an_uncertain_clock_widens_the_window() {
+        let record =
+            day(&[entry(1, "Obs1", "10:05:00", "moment", A), entry(2, "Obs2", "10:05:20", "moment", A)]);
+        assert!(pairs(&record).is_empty());
+        let unsure = |n: &Noted| Corrected { uncertainty_ms: 6_000, ..raw_clocks(n) };
+        assert_eq!(proposed(&record, &unsure).len(), 1);
+    }
+
+    #[test]
+    fn turns_need_one_front_and_depths_one_method() {
+        let record = day(&[
+            entry(1, "Obs1", "10:05:00", "rotation", r#""drill":"1","front":"Dig1""#),
+            entry(2, "Obs2", "10:05:01", "rotation", r#""drill":"1","front":"Dig2""#),
+            entry(3, "Obs3", "10:05:02", "rotation", r#""drill":"1","front":"dig2""#),
+            entry(
+                4,
+                "Obs1",
+                "10:09:00",
+                "depth",
+                r#""drill":"1","target":"A","depth_cm":90,"method":"tape""#,
+            ),
+            entry(
+                5,
+                "Obs2",
+                "10:09:00",
+                "depth",
+                r#""drill":"1","target":"A","depth_cm":90,"method":"probe""#,
+            ),
+        ]);
+        assert_eq!(pairs(&record), [(id(2), id(3))]);
+    }
+
+    #[test]
+    fn every_window_is_of_a_kind_that_exists() {
+        assert!(WINDOWS.iter().all(|w| crate::entry::kind(w.kind).is_some()));
+    }
+}
