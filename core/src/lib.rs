@@ -11,6 +11,7 @@ pub mod entry;
 pub mod exchange;
 pub mod field;
 pub mod insight;
+pub mod logbook;
 pub mod review;
 pub mod stats;
 pub mod store;

@@ -4,3 +4,4 @@
 
 mod fields;
 mod floors;
+mod logbook;

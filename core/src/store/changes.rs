@@ -275,6 +275,11 @@ fn keep_waiting(conn: &Connection, day: DayId, changes: &[Change]) -> Result<(),
     Ok(())
 }
 
+/// The heads of a day, sorted.
+pub(super) fn heads(conn: &Connection, day: DayId) -> Result<Vec<ChangeHash>, StoreError> {
+    Ok(History::read(conn, day)?.ok_or(StoreError::NoDay(day))?.heads.into_iter().collect())
+}
+
 /// How many changes of a day wait for their causes.
 pub(super) fn waiting_count(conn: &Connection, day: DayId) -> Result<usize, StoreError> {
     let n: i64 =

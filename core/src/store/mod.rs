@@ -21,7 +21,7 @@ pub use rows::{DayRow, EntryRow, Filter};
 pub use verify::DayVerified;
 
 use crate::day::change::{self, Place, Put};
-use crate::day::{DayId, DeviceId, Document, Key, Noted, Opening};
+use crate::day::{DayId, DeviceId, Document, Key, Noted, Opening, Record};
 use crate::entry::EntryId;
 use automerge::ChangeHash;
 use chrono::NaiveDate;
@@ -37,29 +37,47 @@ pub struct Store {
     opening: Opening,
 }
 
-/// A day as a write sees it: what stands now, other processes' writes included.
+/// The store as a write sees it: what stands now, other processes' writes included.
 pub struct Seen<'a> {
     tx: &'a Transaction<'a>,
-    day: i64,
 }
 
 impl Seen<'_> {
     /// The entry of this id, if it is in the day.
     ///
     /// # Errors
-    /// [`StoreError::Sqlite`].
-    pub fn entry(&self, id: EntryId) -> Result<Option<Noted>, StoreError> {
-        rows::noted(self.tx, self.day, id)
+    /// [`StoreError::NoDay`] or SQLite's.
+    pub fn entry(&self, day: DayId, id: EntryId) -> Result<Option<Noted>, StoreError> {
+        rows::noted(self.tx, rows::number(self.tx, day)?, id)
     }
 
     /// The text of the body that was written under this id, if there is one.
     ///
     /// # Errors
-    /// [`StoreError::Sqlite`].
-    pub fn body(&self, id: EntryId) -> Result<Option<String>, StoreError> {
-        rows::body(self.tx, self.day, id)
+    /// [`StoreError::NoDay`] or SQLite's.
+    pub fn body(&self, day: DayId, id: EntryId) -> Result<Option<String>, StoreError> {
+        rows::body(self.tx, rows::number(self.tx, day)?, id)
+    }
+
+    /// Everything that a day says.
+    ///
+    /// # Errors
+    /// [`StoreError::NoDay`] or SQLite's.
+    pub fn record(&self, day: DayId) -> Result<Record, StoreError> {
+        rows::record(self.tx, day, &[])
+    }
+
+    /// The heads of a day, sorted.
+    ///
+    /// # Errors
+    /// [`StoreError::NoDay`] or SQLite's.
+    pub fn heads(&self, day: DayId) -> Result<Vec<ChangeHash>, StoreError> {
+        changes::heads(self.tx, day)
     }
 }
+
+/// What a write puts into the days: texts under keys.
+pub type Puts = Vec<(DayId, Vec<(Key, String)>)>;
 
 impl Store {
     /// Opens the store at `path`, or makes it. The device's file stands beside it.
@@ -101,42 +119,26 @@ impl Store {
         Ok((id, taken.iter().any(|t| t.new_changes > 0)))
     }
 
-    /// Writes what `plan` decides on seeing the day as it stands: one change, one transaction, on the disk when this returns. A plan without
-    /// puts writes nothing.
+    /// Writes what `plan` decides on seeing the store as it stands: one change a day, one transaction, on the disk when this returns. A plan
+    /// without puts writes nothing.
     ///
     /// # Errors
     /// The plan's own error, or the store's; nothing was written then.
     pub fn write<T, E: From<StoreError>>(
         &mut self,
-        day: DayId,
-        plan: impl FnOnce(&Seen<'_>) -> Result<(Vec<(Key, String)>, T), E>,
+        plan: impl FnOnce(&Seen<'_>) -> Result<(Puts, T), E>,
     ) -> Result<T, E> {
         let tx =
             self.conn.transaction_with_behavior(TransactionBehavior::Immediate).map_err(StoreError::from)?;
-        let mut history = changes::History::read(&tx, day)?.ok_or(StoreError::NoDay(day))?;
-        let (puts, answer) = plan(&Seen { tx: &tx, day: history.n })?;
-        if puts.is_empty() {
-            return Ok(answer);
+        let (puts, answer) = plan(&Seen { tx: &tx })?;
+        let mut wrote = false;
+        for (day, puts) in puts {
+            if !puts.is_empty() {
+                put(&tx, self.opening, day, puts)?;
+                wrote = true;
+            }
         }
-        let mut with_seen = Vec::with_capacity(puts.len());
-        for (key, text) in puts {
-            let seen = fold::standing(&tx, history.n, &key)?;
-            with_seen.push(Put { key, text, seen });
-        }
-        let seq = history.seq(&tx, &self.opening.0)? + 1;
-        let place = Place {
-            day,
-            opening: self.opening,
-            seq,
-            max_op: history.max_op,
-            heads: history.heads.iter().copied().collect(),
-        };
-        let change = change::build(place, with_seen);
-        let mut folded = fold::Folded::default();
-        history.add(&tx, &change, &mut folded)?;
-        fold::refresh(&tx, history.n, &mut folded)?;
-        history.keep(&tx)?;
-        if let Err(e) = tx.commit() {
+        if wrote && let Err(e) = tx.commit() {
             // Whether it reached the disk is not known: this place in history must not be used again.
             self.opening = Opening::new(self.device, random()?);
             return Err(StoreError::from(e).into());
@@ -157,8 +159,7 @@ impl Store {
     /// # Errors
     /// [`StoreError::NoDay`] or SQLite's.
     pub fn heads(&self, day: DayId) -> Result<Vec<ChangeHash>, StoreError> {
-        let history = changes::History::read(&self.conn, day)?.ok_or(StoreError::NoDay(day))?;
-        Ok(history.heads.into_iter().collect())
+        changes::heads(&self.conn, day)
     }
 
     /// Makes the rows of all days anew from the changes.
@@ -171,4 +172,21 @@ impl Store {
         migrations::keep_rows_version(&tx)?;
         Ok(tx.commit()?)
     }
+}
+
+/// Adds one change of this opening to a day, with its rows.
+fn put(tx: &Connection, opening: Opening, day: DayId, puts: Vec<(Key, String)>) -> Result<(), StoreError> {
+    let mut history = changes::History::read(tx, day)?.ok_or(StoreError::NoDay(day))?;
+    let mut with_seen = Vec::with_capacity(puts.len());
+    for (key, text) in puts {
+        let seen = fold::standing(tx, history.n, &key)?;
+        with_seen.push(Put { key, text, seen });
+    }
+    let seq = history.seq(tx, &opening.0)? + 1;
+    let heads = history.heads.iter().copied().collect();
+    let change = change::build(Place { day, opening, seq, max_op: history.max_op, heads }, with_seen);
+    let mut folded = fold::Folded::default();
+    history.add(tx, &change, &mut folded)?;
+    fold::refresh(tx, history.n, &mut folded)?;
+    history.keep(tx)
 }

@@ -1,6 +1,6 @@
 //! Reading the rows: lists, one day as a [`Record`], one entry.
 
-use super::changes::{self, History};
+use super::changes;
 use super::{Store, StoreError};
 use crate::day::{ClockName, DayId, DeviceId, Key, Noted, Record, Registers, Written};
 use crate::entry::{Entry, EntryId, fold};
@@ -104,23 +104,15 @@ impl Store {
     /// # Errors
     /// [`StoreError::NoDay`] or SQLite's.
     pub fn record(&self, day: DayId) -> Result<Record, StoreError> {
-        let history = History::read(&self.conn, day)?.ok_or(StoreError::NoDay(day))?;
-        let date: String =
-            self.conn.query_row("SELECT date FROM day WHERE n = ?1", [history.n], |r| r.get(0))?;
-        let mut statement =
-            self.conn.prepare_cached(&format!("{ENTRY} WHERE e.day = ?1 ORDER BY e.at_ms, e.id"))?;
-        let mut rows = statement.query([history.n])?;
-        let mut entries = Vec::new();
-        while let Some(row) = rows.next()? {
-            entries.extend(read(row)?);
-        }
-        Ok(Record {
-            id: day,
-            date: date.parse().unwrap_or_default(),
-            area: area(&self.conn, history.n)?,
-            entries,
-            registers: registers(&self.conn, history.n)?,
-        })
+        record(&self.conn, day, &[])
+    }
+
+    /// What a day says in entries of these kinds only, for answers over many days that need no others.
+    ///
+    /// # Errors
+    /// [`StoreError::NoDay`] or SQLite's.
+    pub fn record_of(&self, day: DayId, kinds: &[&str]) -> Result<Record, StoreError> {
+        record(&self.conn, day, kinds)
     }
 
     /// The entries that a filter lets through, in the order of day and time.
@@ -176,14 +168,42 @@ impl Store {
     /// # Errors
     /// [`StoreError::NoDay`] or SQLite's.
     pub fn entry(&self, day: DayId, id: EntryId) -> Result<Option<Noted>, StoreError> {
-        let history = History::read(&self.conn, day)?.ok_or(StoreError::NoDay(day))?;
-        noted(&self.conn, history.n, id)
+        noted(&self.conn, number(&self.conn, day)?, id)
     }
 
     /// The connection, for the statistics' own scans.
     pub(crate) fn sql(&self) -> &Connection {
         &self.conn
     }
+}
+
+/// The number by which the rows name a day.
+pub(super) fn number(conn: &Connection, day: DayId) -> Result<i64, StoreError> {
+    let mut statement = conn.prepare_cached("SELECT n FROM day WHERE id = ?1")?;
+    statement.query_row([day.to_string()], |r| r.get(0)).optional()?.ok_or(StoreError::NoDay(day))
+}
+
+/// A day in entries of `kinds`, or of all kinds where none are named.
+pub(super) fn record(conn: &Connection, day: DayId, kinds: &[&str]) -> Result<Record, StoreError> {
+    let n = number(conn, day)?;
+    let date: String =
+        conn.prepare_cached("SELECT date FROM day WHERE n = ?1")?.query_row([n], |r| r.get(0))?;
+    let mut statement = conn.prepare_cached(&format!(
+        "{ENTRY} WHERE e.day = ?1 AND (?2 = '' OR instr(?2, ' ' || e.kind || ' ') > 0) ORDER BY e.at_ms, e.id"
+    ))?;
+    let wanted = if kinds.is_empty() { String::new() } else { format!(" {} ", kinds.join(" ")) };
+    let mut rows = statement.query(params![n, wanted])?;
+    let mut entries = Vec::new();
+    while let Some(row) = rows.next()? {
+        entries.extend(read(row)?);
+    }
+    Ok(Record {
+        id: day,
+        date: date.parse().unwrap_or_default(),
+        area: area(conn, n)?,
+        entries,
+        registers: registers(conn, n)?,
+    })
 }
 
 pub(super) fn noted(conn: &Connection, day: i64, id: EntryId) -> Result<Option<Noted>, StoreError> {

@@ -1,0 +1,251 @@
+//! Correcting: amending, striking out, restoring, moving to the right day; and the history that all of it leaves.
+
+use super::{Logbook, LogbookError};
+use crate::day::{DayId, DeviceId, Key, Noted, device_of};
+use crate::entry::{EntryId, Time, check_value, kind};
+use crate::store::Seen;
+use schemars::JsonSchema;
+use serde::Serialize;
+use serde_json::{Map, Value, json};
+
+/// What a correction changed.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, JsonSchema)]
+pub struct Changed {
+    /// The entries that were named.
+    pub ids: Vec<EntryId>,
+    /// Those that are other than before.
+    pub changed: Vec<EntryId>,
+}
+
+/// One step in the history of an entry.
+#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
+pub struct HistoryStep {
+    /// `written`, the field that was amended, or `void`.
+    pub field: String,
+    /// The value then; for `written` the whole body.
+    pub v: Value,
+    /// Who.
+    pub by: String,
+    /// When, by that device's clock.
+    pub at: Option<Time>,
+    /// On which device.
+    pub device: DeviceId,
+}
+
+/// Fields that are what an entry is; another value would be another entry.
+const FIXED: [&str; 7] = ["id", "kind", "by", "drill", "target", "label", "call_sign"];
+
+impl Logbook {
+    /// Amends fields of entries; a null takes an optional field away. What another process amended a moment ago is seen, so that is no conflict.
+    ///
+    /// # Errors
+    /// A field that the kind does not have or that never changes, a value out of range, an entry that is void or can't be read; nothing was
+    /// written then.
+    pub fn amend(
+        &mut self,
+        ids: &[(DayId, EntryId)],
+        fields: &Map<String, Value>,
+        by: &str,
+    ) -> Result<Changed, LogbookError> {
+        let texts: Vec<(String, Value, String)> =
+            fields.iter().map(|(k, v)| (k.clone(), v.clone(), self.register(v.clone(), by))).collect();
+        self.store.write(|seen| {
+            let mut changed = Changed::default();
+            let mut puts = Vec::new();
+            for (day, id) in ids {
+                let noted = held(seen, *day, *id)?;
+                amendable(&noted, fields)?;
+                changed.ids.push(*id);
+                let new = texts.iter().filter(|(field, v, _)| {
+                    let now = noted.json.get(field).unwrap_or(&Value::Null);
+                    !crate::day::json_equal(now, v) || noted.unsettled.contains(field)
+                });
+                let new: Vec<_> =
+                    new.map(|(field, _, text)| (Key::Field(*id, field.clone()), text.clone())).collect();
+                if !new.is_empty() {
+                    changed.changed.push(*id);
+                    puts.push((*day, new));
+                }
+            }
+            Ok((one_a_day(puts), changed))
+        })
+    }
+
+    /// Strikes entries out, keeping them; without a reason it restores them.
+    ///
+    /// # Errors
+    /// An entry that is not here, or an empty reason; nothing was written then.
+    pub fn void(
+        &mut self,
+        ids: &[(DayId, EntryId)],
+        reason: Option<&str>,
+        by: &str,
+    ) -> Result<Changed, LogbookError> {
+        if reason.is_some_and(|r| r.trim().is_empty()) {
+            return Err(LogbookError::Usage(
+                "the reason is empty; say with --reason why the entry is struck out".to_owned(),
+            ));
+        }
+        let at = self.clock.now();
+        self.store.write(|seen| {
+            let mut changed = Changed::default();
+            let mut puts = Vec::new();
+            for (day, id) in ids {
+                let noted = held(seen, *day, *id)?;
+                changed.ids.push(*id);
+                let settled = !noted.unsettled.iter().any(|f| f == "void");
+                if settled && noted.void.is_some() == reason.is_some() {
+                    continue;
+                }
+                let text = json!({ "v": reason, "by": by, "at": at, "of": noted.seen_hash() }).to_string();
+                puts.push((*day, vec![(Key::Void(*id), text)]));
+                changed.changed.push(*id);
+            }
+            Ok((one_a_day(puts), changed))
+        })
+    }
+
+    /// Moves entries to the day they belong to: the same ids there, void here with the reason.
+    ///
+    /// # Errors
+    /// An entry that is not here or is void, or a day that is not here; nothing was written then.
+    pub fn move_to(
+        &mut self,
+        ids: &[(DayId, EntryId)],
+        into: DayId,
+        by: &str,
+    ) -> Result<Changed, LogbookError> {
+        let at = self.clock.now();
+        self.store.write(|seen| {
+            seen.heads(into)?;
+            let mut changed = Changed::default();
+            let (mut there, mut here) = (Vec::new(), Vec::new());
+            for (day, id) in ids.iter().filter(|(day, _)| *day != into) {
+                let noted = held(seen, *day, *id)?;
+                if noted.void.is_some() {
+                    return Err(LogbookError::Void(id.to_string()));
+                }
+                match seen.entry(into, *id)? {
+                    None => there.push((Key::Entry(*id), noted.text.clone())),
+                    // It was there before and was moved away: it comes back as it stood there.
+                    Some(back) if back.void.is_some() => {
+                        let text =
+                            json!({ "v": null, "by": by, "at": at, "of": back.seen_hash() }).to_string();
+                        there.push((Key::Void(*id), text));
+                    }
+                    Some(_) => {}
+                }
+                let reason = format!("moved to day {into}");
+                let text = json!({ "v": reason, "by": by, "at": at, "of": noted.seen_hash() }).to_string();
+                here.push((*day, vec![(Key::Void(*id), text)]));
+                changed.changed.push(*id);
+            }
+            changed.ids = ids.iter().map(|(_, id)| *id).collect();
+            here.push((into, there));
+            Ok((one_a_day(here), changed))
+        })
+    }
+
+    /// The history of an entry: as written, then every amendment and void, in the order in which this store holds them (causes first).
+    ///
+    /// # Errors
+    /// An entry that is not here.
+    pub fn history(&self, day: DayId, id: EntryId) -> Result<Vec<HistoryStep>, LogbookError> {
+        let mut steps = Vec::new();
+        for change in self.store.document(day)?.changes() {
+            let device = device_of(change.actor_id().to_bytes());
+            for done in crate::day::change::read(day, &change).map_err(crate::store::StoreError::from)? {
+                let Some(text) = done.text.filter(|_| done.key.entry() == Some(id)) else { continue };
+                let saying = crate::day::Saying::read(&text, device);
+                steps.push(match done.key {
+                    Key::Entry(_) => {
+                        let v: Value = serde_json::from_str(&text).unwrap_or(Value::Null);
+                        let word =
+                            |key: &str| v.get(key).and_then(Value::as_str).unwrap_or_default().to_owned();
+                        HistoryStep {
+                            field: "written".to_owned(),
+                            by: word("by"),
+                            at: Time::parse(&word("at")).ok(),
+                            v,
+                            device,
+                        }
+                    }
+                    Key::Field(_, field) => {
+                        HistoryStep { field, v: saying.v, by: saying.by, at: saying.at, device }
+                    }
+                    Key::Void(_) => HistoryStep {
+                        field: "void".to_owned(),
+                        v: saying.v,
+                        by: saying.by,
+                        at: saying.at,
+                        device,
+                    },
+                    Key::Body(_) => HistoryStep {
+                        field: "body".to_owned(),
+                        v: saying.v,
+                        by: saying.by,
+                        at: saying.at,
+                        device,
+                    },
+                    other => HistoryStep {
+                        field: other.to_string(),
+                        v: saying.v,
+                        by: saying.by,
+                        at: saying.at,
+                        device,
+                    },
+                });
+            }
+        }
+        if steps.is_empty() { Err(LogbookError::NoEntry(id.to_string())) } else { Ok(steps) }
+    }
+}
+
+fn held(seen: &Seen<'_>, day: DayId, id: EntryId) -> Result<Noted, LogbookError> {
+    seen.entry(day, id)?.ok_or_else(|| LogbookError::NoEntry(id.to_string()))
+}
+
+fn amendable(noted: &Noted, fields: &Map<String, Value>) -> Result<(), LogbookError> {
+    let id = noted.id.to_string();
+    if noted.void.is_some() {
+        return Err(LogbookError::Void(id));
+    }
+    let entry = noted.entry.as_ref().ok_or_else(|| LogbookError::Opaque(id.clone()))?;
+    let Some(table) = kind(entry.body.kind()) else { return Err(LogbookError::Opaque(id)) };
+    for (name, value) in fields {
+        if FIXED.contains(&name.as_str()) || (name == "item" && table.name == "kit") {
+            return Err(LogbookError::Fixed { field: name.clone(), id });
+        }
+        let Some(field) = table.fields.iter().find(|f| f.name == *name) else {
+            let has = table
+                .fields
+                .iter()
+                .map(|f| f.name.clone())
+                .filter(|f| !FIXED.contains(&f.as_str()))
+                .collect();
+            return Err(LogbookError::NoField { kind: table.name.clone(), field: name.clone(), has });
+        };
+        let fault = match value {
+            Value::Null if field.required => Some(crate::entry::Fault::new(
+                name,
+                "",
+                format!("can't be taken away; a {} needs it", table.name),
+            )),
+            Value::Null => None,
+            value => check_value(field, value),
+        };
+        if let Some(fault) = fault {
+            return Err(LogbookError::Refused(vec![super::LineFault { line: None, fault }]));
+        }
+    }
+    Ok(())
+}
+
+/// Puts of one day into one change.
+fn one_a_day(puts: Vec<(DayId, Vec<(Key, String)>)>) -> crate::store::Puts {
+    let mut days: std::collections::BTreeMap<DayId, Vec<(Key, String)>> = std::collections::BTreeMap::new();
+    for (day, puts) in puts {
+        days.entry(day).or_default().extend(puts);
+    }
+    days.into_iter().collect()
+}

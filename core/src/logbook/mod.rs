@@ -1,0 +1,231 @@
+//! The one door: a [`Logbook`] opens a store, writes entries, merges what others wrote, says what needs a person and answers.
+//!
+//! Phones and the command line stand on this alone. Nothing here prints, reads the environment or asks the wall clock by itself.
+
+mod carry;
+mod correct;
+mod error;
+mod write;
+
+pub use carry::{DayMerged, Merged, Packed};
+pub use correct::{Changed, HistoryStep};
+pub use error::{LineFault, LogbookError};
+pub use write::{Draft, LogReport};
+
+use crate::clock::Clock;
+use crate::day::{DayId, DeviceId, Key, Record, json_equal};
+use crate::entry::{EntryId, Time};
+use crate::store::{DayRow, DayVerified, EntryRow, Filter, Store};
+use chrono::NaiveDate;
+use schemars::JsonSchema;
+use serde::Serialize;
+use serde_json::{Value, json};
+use std::path::Path;
+
+/// A store with a clock: what a phone or a base laptop works on. One thread at a time.
+pub struct Logbook {
+    store: Store,
+    clock: Box<dyn Clock>,
+}
+
+/// A day that was begun, or found begun already.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, JsonSchema)]
+pub struct DayBegun {
+    /// Identity.
+    pub day: DayId,
+    /// The area, as it is spelled.
+    pub area: String,
+    /// The date.
+    pub date: NaiveDate,
+    /// Entries held.
+    pub entries: usize,
+    /// Hashes of the latest changes.
+    pub heads: Vec<String>,
+    /// Someone closed the day.
+    pub closed: bool,
+    /// It was begun by this call.
+    pub begun: bool,
+}
+
+impl Logbook {
+    /// Opens the store at `path`, or makes it.
+    ///
+    /// # Errors
+    /// [`LogbookError::Store`] where the file is something else, newer, or can't be written.
+    pub fn open(path: &Path, clock: Box<dyn Clock>) -> Result<Logbook, LogbookError> {
+        Ok(Logbook { store: Store::open(path)?, clock })
+    }
+
+    /// This device.
+    #[must_use]
+    pub fn device(&self) -> DeviceId {
+        self.store.device()
+    }
+
+    /// The file of the store.
+    #[must_use]
+    pub fn path(&self) -> &Path {
+        self.store.path()
+    }
+
+    /// The present instant by this logbook's clock.
+    #[must_use]
+    pub fn now(&self) -> Time {
+        self.clock.now()
+    }
+
+    /// Begins the day on `date` in `area`; the same day again is found, not begun twice. An area in another spelling is the same day.
+    ///
+    /// # Errors
+    /// [`LogbookError::Usage`] for an empty area, else the store's.
+    pub fn begin_day(&mut self, date: NaiveDate, area: &str, by: &str) -> Result<DayBegun, LogbookError> {
+        let area = area.trim();
+        if area.is_empty() {
+            return Err(LogbookError::Usage(
+                "the area is empty; name it with --area, for example --area \"Upper Bowl\"".to_owned(),
+            ));
+        }
+        let (day, begun) = self.store.begin(date, area)?;
+        let (text, spelled) = (self.register(json!(area), by), json!(area));
+        self.store.write::<_, LogbookError>(|seen| {
+            let held = seen.record(day)?;
+            let known =
+                held.registers.all(&Key::Area).iter().any(|s| json_equal(&s.v, &spelled) || s.v.is_string());
+            Ok((if known { Vec::new() } else { vec![(day, vec![(Key::Area, text)])] }, ()))
+        })?;
+        self.day(day).map(|d| DayBegun { begun, ..d })
+    }
+
+    /// One day, shortly.
+    ///
+    /// # Errors
+    /// The store's, for a day that is not here too.
+    pub fn day(&self, day: DayId) -> Result<DayBegun, LogbookError> {
+        let heads = self.store.heads(day)?.iter().map(ToString::to_string).collect();
+        let row = self.days()?.into_iter().find(|d| d.id == day);
+        let row = row.ok_or(crate::store::StoreError::NoDay(day))?;
+        Ok(DayBegun {
+            day,
+            area: row.area,
+            date: row.date,
+            entries: row.entries,
+            heads,
+            closed: row.closed,
+            begun: false,
+        })
+    }
+
+    /// All days, the latest last.
+    ///
+    /// # Errors
+    /// The store's.
+    pub fn days(&self) -> Result<Vec<DayRow>, LogbookError> {
+        Ok(self.store.days()?)
+    }
+
+    /// The day of the latest date; of several the one begun last here.
+    ///
+    /// # Errors
+    /// The store's.
+    pub fn latest_day(&self) -> Result<Option<DayRow>, LogbookError> {
+        Ok(self.days()?.pop())
+    }
+
+    /// The day of this name: its id, the beginning of its id, or a date that only one day has.
+    ///
+    /// # Errors
+    /// [`LogbookError::NoDay`] or [`LogbookError::SeveralDays`].
+    pub fn find_day(&self, wanted: &str) -> Result<DayId, LogbookError> {
+        let days = self.days()?;
+        let wanted_lower = wanted.trim().to_lowercase();
+        let fits = |d: &&DayRow| {
+            !wanted_lower.is_empty()
+                && (d.id.to_string().starts_with(&wanted_lower) || d.date.to_string() == wanted_lower)
+        };
+        let found: Vec<&DayRow> = days.iter().filter(fits).collect();
+        match found.as_slice() {
+            [day] => Ok(day.id),
+            [] => {
+                let shown: Vec<String> =
+                    days.iter().rev().take(5).map(|d| format!("{} ({})", d.date, d.area)).collect();
+                let advice = if shown.is_empty() {
+                    "it holds no day yet; begin one with `firnbook day new --area NAME`".to_owned()
+                } else {
+                    format!("the latest are {}", shown.join(", "))
+                };
+                Err(LogbookError::NoDay { wanted: wanted.to_owned(), advice })
+            }
+            several => Err(LogbookError::SeveralDays {
+                wanted: wanted.to_owned(),
+                found: several.iter().map(|d| format!("{} ({})", d.id, d.area)).collect(),
+            }),
+        }
+    }
+
+    /// The entries that these texts name: any unique ending of an id, or `last` for the one written last. With `day`, only that day's.
+    ///
+    /// # Errors
+    /// [`LogbookError::NoEntry`] or [`LogbookError::SeveralEntries`].
+    pub fn resolve(
+        &self,
+        wanted: &[String],
+        day: Option<DayId>,
+    ) -> Result<Vec<(DayId, EntryId)>, LogbookError> {
+        let mut found = Vec::new();
+        for text in wanted {
+            if text == "last" {
+                let all = self.entries(&Filter {
+                    day: day.or(self.latest_day()?.map(|d| d.id)),
+                    void: true,
+                    ..Filter::default()
+                })?;
+                let last = all
+                    .into_iter()
+                    .max_by_key(|e| e.noted.id)
+                    .ok_or_else(|| LogbookError::NoEntry(text.clone()))?;
+                found.push((last.day, last.noted.id));
+                continue;
+            }
+            let mut here = self.store.find(text.trim())?;
+            here.retain(|(d, _)| day.is_none_or(|wanted| wanted == *d));
+            match here.as_slice() {
+                [one] => found.push(*one),
+                [] => return Err(LogbookError::NoEntry(text.clone())),
+                several => {
+                    let found = several.iter().map(|(day, id)| format!("{id} (day {day})")).collect();
+                    return Err(LogbookError::SeveralEntries { wanted: text.clone(), found });
+                }
+            }
+        }
+        Ok(found)
+    }
+
+    /// The entries that a filter lets through, in the order of day and time.
+    ///
+    /// # Errors
+    /// The store's.
+    pub fn entries(&self, filter: &Filter) -> Result<Vec<EntryRow>, LogbookError> {
+        Ok(self.store.entries(filter)?)
+    }
+
+    /// Everything that a day says.
+    ///
+    /// # Errors
+    /// The store's, for a day that is not here too.
+    pub fn record(&self, day: DayId) -> Result<Record, LogbookError> {
+        Ok(self.store.record(day)?)
+    }
+
+    /// Checks every day: changes against their hashes, rows against the documents.
+    ///
+    /// # Errors
+    /// The store's; what is wrong with a day stands in the answer.
+    pub fn verify(&self) -> Result<Vec<DayVerified>, LogbookError> {
+        self.days()?.iter().map(|d| Ok(self.store.verify(d.id)?)).collect()
+    }
+
+    /// The text of a register: the value, who says so and when.
+    fn register(&self, v: Value, by: &str) -> String {
+        json!({ "v": v, "by": by, "at": self.clock.now() }).to_string()
+    }
+}

@@ -1,0 +1,222 @@
+//! Writing entries: from flags, forms and files, all or nothing.
+
+use super::{LineFault, Logbook, LogbookError};
+use crate::day::{DayId, Key, canonical, json_equal};
+use crate::entry::{Entry, EntryId, Fault, KINDS, Kind, Time, check, kind};
+use crate::store::{StoreError, random};
+use schemars::JsonSchema;
+use serde::Serialize;
+use serde_json::{Map, Value, json};
+use sha2::{Digest, Sha256};
+use std::collections::HashMap;
+
+/// An entry to be written: its JSON, and the line of the file it was read from.
+#[derive(Clone, Debug, Default)]
+pub struct Draft {
+    /// The fields. `id` and `by` may be absent, `at` too where there is no line.
+    pub json: Map<String, Value>,
+    /// The line, from 1; `None` for what was typed or pressed.
+    pub line: Option<usize>,
+}
+
+/// What writing did.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, JsonSchema)]
+pub struct LogReport {
+    /// Entries written.
+    pub written: usize,
+    /// Entries that were here already, word for word.
+    pub known: usize,
+    /// Entries amended by what came in.
+    pub amended: usize,
+    /// Ids, in the order of the input.
+    pub ids: Vec<EntryId>,
+}
+
+impl Logbook {
+    /// Writes entries into a day, all of them or none; on the disk when this returns. With `dry_run` it only says what would be written.
+    ///
+    /// A draft without an id gets one: from a file it follows from the day and the line, so that the same file read twice, or at two bases, is the
+    /// same entries; else it is fresh. A draft with an id comes out of a Firnbook, perhaps a newer one: fields, kinds and words that this version
+    /// does not know are kept. Without an id they are refused as slips of the pen.
+    ///
+    /// # Errors
+    /// [`LogbookError::Refused`] names every fault by line and field.
+    pub fn log(
+        &mut self,
+        day: DayId,
+        by: &str,
+        drafts: Vec<Draft>,
+        dry_run: bool,
+    ) -> Result<LogReport, LogbookError> {
+        let now = self.clock.now();
+        let mut repetitions = HashMap::new();
+        let mut ready = Vec::with_capacity(drafts.len());
+        let mut faults = Vec::new();
+        for draft in drafts {
+            let line = draft.line;
+            match prepare(draft, day, by, now, &mut repetitions) {
+                Ok((id, json)) => ready.push((line, id, json)),
+                Err(Prepare::Faults(found)) => {
+                    faults.extend(found.into_iter().map(|fault| LineFault { line, fault }))
+                }
+                Err(Prepare::Store(e)) => return Err(e.into()),
+            }
+        }
+        if !faults.is_empty() {
+            return Err(LogbookError::Refused(faults));
+        }
+        self.store.write(|seen| {
+            let mut report = LogReport::default();
+            let mut puts: Vec<(Key, String)> = Vec::with_capacity(ready.len());
+            let mut fresh: HashMap<EntryId, Value> = HashMap::with_capacity(ready.len());
+            for (line, id, json) in ready {
+                report.ids.push(id);
+                let json = Value::Object(json);
+                let held = match fresh.get(&id) {
+                    Some(json) => Some(vec![json.clone()]),
+                    None => held_under(seen, day, id)?,
+                };
+                match held {
+                    None => {
+                        report.written += 1;
+                        puts.push((Key::Entry(id), json.to_string()));
+                        fresh.insert(id, json);
+                    }
+                    Some(held) if held.iter().any(|h| json_equal(h, &json)) => report.known += 1,
+                    Some(_) => {
+                        let why = "another entry with this id is here; amend that one, or leave the id out to write a second one";
+                        let fault = LineFault { line, fault: Fault::new("id", id, why) };
+                        return Err(LogbookError::Refused(vec![fault]));
+                    }
+                }
+            }
+            Ok((if dry_run { Vec::new() } else { vec![(day, puts)] }, report))
+        })
+    }
+}
+
+/// What is held under an id: the body as written and the entry as it stands.
+fn held_under(
+    seen: &crate::store::Seen<'_>,
+    day: DayId,
+    id: EntryId,
+) -> Result<Option<Vec<Value>>, StoreError> {
+    let Some(body) = seen.body(day, id)? else { return Ok(None) };
+    let stands = seen.entry(day, id)?.map(|n| Value::Object(n.json));
+    Ok(Some(serde_json::from_str(&body).into_iter().chain(stands).collect()))
+}
+
+enum Prepare {
+    Faults(Vec<Fault>),
+    Store(StoreError),
+}
+
+impl From<Fault> for Prepare {
+    fn from(fault: Fault) -> Prepare {
+        Prepare::Faults(vec![fault])
+    }
+}
+
+/// Completes and checks one draft.
+fn prepare(
+    draft: Draft,
+    day: DayId,
+    by: &str,
+    now: Time,
+    repetitions: &mut HashMap<String, u32>,
+) -> Result<(EntryId, Map<String, Value>), Prepare> {
+    let mut json = draft.json;
+    json.retain(|_, v| !v.is_null());
+    let line = canonical(&Value::Object(json.clone()));
+    let from_firnbook = json.contains_key("id");
+    let word = json.get("kind").and_then(Value::as_str).unwrap_or_default().to_owned();
+    let table = kind(&word);
+    if table.is_none() && !from_firnbook {
+        let known: Vec<&str> = KINDS.iter().map(|k| k.name.as_str()).collect();
+        return Err(Fault::new(
+            "kind",
+            word,
+            format!("is no kind of entry; write one of {}", known.join(", ")),
+        )
+        .into());
+    }
+    json.entry("by").or_insert_with(|| json!(by));
+    if draft.line.is_none() {
+        json.entry("at").or_insert_with(|| json!(now));
+    }
+    let at = match json.get("at").map(|v| v.as_str().map(Time::parse)) {
+        Some(Some(Ok(at))) => at,
+        Some(Some(Err(why))) => return Err(Fault::new("at", "", why).into()),
+        Some(None) => return Err(Fault::new("at", "", "is no text").into()),
+        None => return Err(Fault::new("at", "", "is missing; say when it happened").into()),
+    };
+    let id = match json.get("id") {
+        Some(given) => {
+            let text = given.as_str().unwrap_or_default();
+            text.parse().map_err(|e: crate::entry::IdError| Fault::new("id", "", e.to_string()))?
+        }
+        None if draft.line.is_some() => {
+            let repetition = repetitions.entry(line.clone()).or_insert(0);
+            *repetition += 1;
+            id_of_line(day, &line, *repetition, at)
+        }
+        None => EntryId::new(at.millis(), random().map_err(Prepare::Store)?),
+    };
+    json.insert("id".to_owned(), json!(id));
+    let Some(table) = table else { return Ok((id, json)) };
+    let faults = faults_of(table, &json, from_firnbook);
+    if !faults.is_empty() {
+        return Err(Prepare::Faults(faults));
+    }
+    let json = in_order(table, json);
+    match Entry::from_json(&json) {
+        Err(why) if !from_firnbook => Err(Fault::new("kind", word, format!("can't be read: {why}")).into()),
+        _ => Ok((id, json)),
+    }
+}
+
+fn faults_of(table: &Kind, json: &Map<String, Value>, from_firnbook: bool) -> Vec<Fault> {
+    let mut faults = check(table, json);
+    if from_firnbook {
+        // A word that a newer version added to a choice.
+        let newer_word = |f: &Fault| {
+            let field = table.fields.iter().find(|t| t.name == f.field);
+            field.is_some_and(|t| matches!(t.shape, crate::entry::Shape::Choice(_)))
+                && json.get(&f.field).is_some_and(Value::is_string)
+        };
+        faults.retain(|f| !newer_word(f));
+    } else {
+        let unknown = json.keys().filter(|k| *k != "kind" && !table.fields.iter().any(|f| f.name == **k));
+        faults.extend(unknown.map(|key| {
+            let near = table.field(key).map_or_else(String::new, |f| format!("; write {}", f.name));
+            Fault::new(key, "", format!("is no field of a {}{near}", table.name))
+        }));
+    }
+    faults
+}
+
+/// The id of a line of a file: its time, and a hash of the day, the line as read and how often the file said it before.
+fn id_of_line(day: DayId, line: &str, repetition: u32, at: Time) -> EntryId {
+    let hash = Sha256::digest(format!("{day}\n{line}\n{repetition}").as_bytes());
+    let mut random = [0; 10];
+    random.copy_from_slice(&hash[..10]);
+    EntryId::new(at.millis(), random)
+}
+
+/// The fields in the order of the declaration, then those of a newer version.
+fn in_order(table: &Kind, mut json: Map<String, Value>) -> Map<String, Value> {
+    let mut ordered = Map::with_capacity(json.len());
+    let kind = json.shift_remove("kind");
+    for field in &table.fields {
+        if let Some(value) = json.shift_remove(&field.name) {
+            ordered.insert(field.name.clone(), value);
+        }
+        if field.name == "id"
+            && let Some(kind) = &kind
+        {
+            ordered.insert("kind".to_owned(), kind.clone());
+        }
+    }
+    ordered.extend(json);
+    ordered
+}
