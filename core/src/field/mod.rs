@@ -8,6 +8,7 @@
 
 pub mod burials;
 mod convex;
+pub mod coverage;
 pub mod curves;
 pub mod depth;
 pub mod digging;
@@ -18,6 +19,7 @@ pub mod outline;
 pub mod probing;
 pub mod pulses;
 pub mod source;
+mod swath;
 
 use thiserror::Error;
 

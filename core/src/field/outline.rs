@@ -2,6 +2,7 @@
 //! sound. Whoever holds an [`Outline`] need not check it again. What is done on it is in `lanes` and `coverage`.
 
 use geo::algorithm::line_intersection::{LineIntersection, line_intersection};
+use geo::orient::{Direction, Orient};
 use geo::{Area, Contains, Coord, Line, LineString, Point, Polygon};
 
 use super::{FieldError, within};
@@ -29,7 +30,7 @@ impl Outline {
             holes.iter().map(|hole| sound_ring(hole, "a hole")).collect::<Result<Vec<_>, FieldError>>()?;
         refuse_crossings(&exterior, &interiors)?;
         refuse_strays(&exterior, &interiors)?;
-        Ok(Self { polygon: Polygon::new(exterior, interiors) })
+        Ok(Self { polygon: Polygon::new(exterior, interiors).orient(Direction::Default) })
     }
 
     /// A rectangle with its lower left corner at the origin.
@@ -56,7 +57,7 @@ impl Outline {
             .fold(start, |(x, y), at| ([x[0].min(at.x), x[1].max(at.x)], [y[0].min(at.y), y[1].max(at.y)]))
     }
 
-    /// The edges of ring and holes.
+    /// The edges of ring and holes, the area to the left of each.
     pub(crate) fn edges(&self) -> impl Iterator<Item = Line<f64>> {
         std::iter::once(self.polygon.exterior()).chain(self.polygon.interiors()).flat_map(LineString::lines)
     }

@@ -1,0 +1,424 @@
+//! How much of an outline a set of tracks searched, what they left, and how straight they went. A track searches all points nearer
+//! than half the strip width. The area is that of exact arcs and lines: the outline is quartered until a square is searched
+//! by one step alone, or touched by so few that the edge of what is bare can be cut out and integrated (Green's theorem).
+//!
+//! The geometry library's buffers give the same area but take seconds to a minute for recorded tracks, which turn at every
+//! point; steps whose swath lies within others' never come to be cut here.
+
+use geo::{Area, Contains, LineString, MultiPolygon, Point, Polygon, unary_union};
+use schemars::JsonSchema;
+use serde::Serialize;
+
+use super::outline::{FARTHEST_M, Outline};
+use super::swath::{Piece, Straight, Swath, Vector, distance, minus};
+use super::{FieldError, within};
+
+/// Farthest that a gap's polygon leaves the true edge, m. Areas of the whole are free of it.
+pub const GAP_SAGITTA_M: f64 = 0.01;
+/// Gaps smaller than this are counted in the area and not listed, m2.
+pub const SMALLEST_GAP_M2: f64 = 0.01;
+
+/// What of an outline was searched.
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
+pub struct Coverage {
+    /// Searched area over area of the outline, 0 to 1.
+    pub share: f64,
+    /// Searched area within the outline, m2.
+    pub covered_m2: f64,
+    /// Area of the outline, m2.
+    pub outline_m2: f64,
+    /// Strip width used, m.
+    pub strip_width_m: f64,
+    /// What was left, largest first.
+    pub gaps: Vec<Gap>,
+}
+
+/// A connected part of the outline that no track searched.
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
+pub struct Gap {
+    /// Its area, m2.
+    pub area_m2: f64,
+    /// Its edge, `[x_m, y_m]`, not closed.
+    pub ring: Vec<[f64; 2]>,
+    /// Searched islands in it.
+    pub holes: Vec<Vec<[f64; 2]>>,
+}
+
+/// Area of the outline within half of `strip_width_m` of any of the `tracks` (points `[x_m, y_m]`, joined straight), to 1e-6
+/// m times the length of the searched area's edge.
+///
+/// # Errors
+/// A strip width outside 0.1 to 1000 m, a coordinate that is not finite or beyond 100 km.
+pub fn coverage(
+    outline: &Outline,
+    tracks: &[Vec<[f64; 2]>],
+    strip_width_m: f64,
+) -> Result<Coverage, FieldError> {
+    let strip_width_m = within("the strip width", strip_width_m, 0.1, 1000.0, "m")?;
+    for coordinate in tracks.iter().flatten().flatten() {
+        within("a coordinate of a track", *coordinate, -FARTHEST_M, FARTHEST_M, "m")?;
+    }
+    let ([left, right], [bottom, top]) = outline.extent_m();
+    let side = (right - left).max(top - bottom);
+    let root = Square {
+        corner: [left - OFF_GRID[0] * side, bottom - OFF_GRID[1] * side],
+        size: (1.0 + OFF_GRID[2]) * side,
+    };
+    let mut ground = Ground {
+        outline,
+        swaths: swaths(tracks, 0.5 * strip_width_m),
+        smallest: (strip_width_m / 64.0).max(side / 65_536.0),
+        bare_m2: 0.0,
+        bare: Vec::new(),
+    };
+    let edges: Vec<Edge> =
+        outline.edges().map(|e| Edge::new([e.start.x, e.start.y], [e.end.x, e.end.y])).collect();
+    let all: Vec<u32> = (0..ground.swaths.len() as u32).collect();
+    ground.search(root, &all, &edges);
+    let outline_m2 = outline.area_m2();
+    let covered_m2 = (outline_m2 - ground.bare_m2).clamp(0.0, outline_m2);
+    Ok(Coverage {
+        share: covered_m2 / outline_m2,
+        covered_m2,
+        outline_m2,
+        strip_width_m,
+        gaps: gaps(&unary_union(&ground.bare)),
+    })
+}
+
+/// Walked length over the straight distance from first to last point, at least 1; `None` where the two are one place.
+///
+/// # Errors
+/// A coordinate that is not finite or beyond 100 km.
+pub fn path_efficiency(track: &[[f64; 2]]) -> Result<Option<f64>, FieldError> {
+    for coordinate in track.iter().flatten() {
+        within("a coordinate of the track", *coordinate, -FARTHEST_M, FARTHEST_M, "m")?;
+    }
+    let walked_m: f64 = track.windows(2).map(|step| distance(step[0], step[1])).sum();
+    let straight_m = track.first().zip(track.last()).map_or(0.0, |(first, last)| distance(*first, *last));
+    Ok((straight_m > SAME_PLACE_M).then(|| (walked_m / straight_m).max(1.0)))
+}
+
+/// Start and end nearer than this are one place, m.
+const SAME_PLACE_M: f64 = 0.001;
+
+/// Sets the squares off the round numbers of outlines, so that no side of a square runs along one.
+const OFF_GRID: [f64; 3] = [0.031_271_9, 0.027_182_8, 0.073_451_2];
+
+/// A square touched by at most this many swaths is cut out.
+const FEW: usize = 12;
+
+/// Widest difference between the radii of swaths, m. Each gets one of its own, so that edges that would run along
+/// one another (a way there and back, two people in one trail) are told apart.
+const RADIUS_SPREAD_M: f64 = 1e-6;
+
+fn swaths(tracks: &[Vec<[f64; 2]>], radius_m: f64) -> Vec<Swath> {
+    let mut steps: Vec<(Vector, Vector)> = Vec::new();
+    for track in tracks {
+        let before = steps.len();
+        steps.extend(track.windows(2).filter(|step| step[0] != step[1]).map(|step| (step[0], step[1])));
+        if steps.len() == before {
+            steps.extend(track.first().map(|only| (*only, *only)));
+        }
+    }
+    let spread = RADIUS_SPREAD_M / steps.len() as f64;
+    let radius = |index: usize| radius_m + spread * (index + 1) as f64;
+    steps.iter().enumerate().map(|(index, (a, b))| Swath::new(*a, *b, radius(index))).collect()
+}
+
+#[derive(Debug, Clone, Copy)]
+struct Square {
+    corner: Vector,
+    size: f64,
+}
+
+impl Square {
+    fn middle(&self) -> Vector {
+        self.corner.map(|at| at + 0.5 * self.size)
+    }
+
+    /// From the middle to a corner.
+    fn half_diagonal(&self) -> f64 {
+        std::f64::consts::FRAC_1_SQRT_2 * self.size
+    }
+
+    fn quarters(&self) -> [Square; 4] {
+        let size = 0.5 * self.size;
+        [[0.0, 0.0], [size, 0.0], [0.0, size], [size, size]]
+            .map(|by| Square { corner: [self.corner[0] + by[0], self.corner[1] + by[1]], size })
+    }
+
+    /// Its sides, the square to their left.
+    fn sides(&self) -> [Piece; 4] {
+        let ([x, y], size) = (self.corner, self.size);
+        let corners = [[x, y], [x + size, y], [x + size, y + size], [x, y + size]];
+        std::array::from_fn(|i| Piece::Line(corners[i], corners[(i + 1) % 4]))
+    }
+
+    fn lines(&self) -> [Straight; 4] {
+        let ([x, y], size) = (self.corner, self.size);
+        let upright = |offset| Straight { normal: [1.0, 0.0], offset };
+        let level = |offset| Straight { normal: [0.0, 1.0], offset };
+        [upright(x), upright(x + size), level(y), level(y + size)]
+    }
+
+    fn holds(&self, p: Vector) -> bool {
+        (0..2).all(|axis| self.corner[axis] <= p[axis] && p[axis] <= self.corner[axis] + self.size)
+    }
+}
+
+/// An edge of the outline with the line it lies on.
+#[derive(Debug, Clone, Copy)]
+struct Edge {
+    piece: Piece,
+    line: Straight,
+}
+
+impl Edge {
+    fn new(a: Vector, b: Vector) -> Self {
+        let (step, length) = (minus(b, a), distance(a, b));
+        let normal = [-step[1] / length, step[0] / length];
+        Self {
+            piece: Piece::Line(a, b),
+            line: Straight { normal, offset: normal[0] * a[0] + normal[1] * a[1] },
+        }
+    }
+}
+
+struct Ground<'a> {
+    outline: &'a Outline,
+    swaths: Vec<Swath>,
+    smallest: f64,
+    bare_m2: f64,
+    bare: Vec<Polygon<f64>>,
+}
+
+impl Ground<'_> {
+    /// Adds up what is bare in `square`, which only the swaths `near` and the outline's `edges` can reach.
+    fn search(&mut self, square: Square, near: &[u32], edges: &[Edge]) {
+        let (middle, half) = (square.middle(), square.half_diagonal());
+        let mut touching = Vec::new();
+        for &index in near {
+            let beyond = self.swaths[index as usize].beyond(middle);
+            if beyond < -half {
+                return;
+            }
+            if beyond < half {
+                touching.push(index);
+            }
+        }
+        let edges: Vec<Edge> =
+            edges.iter().copied().filter(|edge| edge.piece.may_reach(middle, half)).collect();
+        if edges.is_empty() && !self.in_outline(middle) {
+            return;
+        }
+        let can_part = square.size > self.smallest;
+        if (touching.len() > FEW || edges.len() > FEW) && can_part {
+            return square.quarters().into_iter().for_each(|quarter| self.search(quarter, &touching, &edges));
+        }
+        let pieces = self.bare_edge(square, &touching, &edges);
+        let rings = rings(&pieces);
+        if rings.is_none() && can_part {
+            return square.quarters().into_iter().for_each(|quarter| self.search(quarter, &touching, &edges));
+        }
+        self.bare_m2 += pieces.iter().map(|piece| piece.area_share(middle)).sum::<f64>();
+        self.bare.extend(polygons(rings.unwrap_or_default()));
+    }
+
+    /// The edge of what is bare in a square, the bare ground to the left: sides of the square, edges of the outline,
+    /// edges of the swaths.
+    fn bare_edge(&self, square: Square, touching: &[u32], edges: &[Edge]) -> Vec<Piece> {
+        let (middle, half) = (square.middle(), square.half_diagonal());
+        let mut pieces = Vec::new();
+        for side in square.sides() {
+            self.keep_bare(vec![side], touching, None, edges, &mut pieces);
+        }
+        let within_square = |piece: Piece| {
+            let mut parts = Vec::new();
+            if piece.may_reach(middle, half) {
+                piece.parted(square.lines().into_iter(), |p| square.holds(p), &mut parts);
+            }
+            parts
+        };
+        for edge in edges {
+            self.keep_bare(within_square(edge.piece), touching, None, &[], &mut pieces);
+        }
+        for &own in touching {
+            for piece in self.swaths[own as usize].edge() {
+                self.keep_bare(within_square(piece), touching, Some(own), edges, &mut pieces);
+            }
+        }
+        pieces
+    }
+
+    /// Adds to `out` what of `parts` no swath but `own` covers and, where outline `edges` are near, lies in the outline.
+    fn keep_bare(
+        &self,
+        mut parts: Vec<Piece>,
+        touching: &[u32],
+        own: Option<u32>,
+        edges: &[Edge],
+        out: &mut Vec<Piece>,
+    ) {
+        let mut left = Vec::new();
+        for &other in touching.iter().filter(|other| Some(**other) != own) {
+            if parts.is_empty() {
+                return;
+            }
+            parts.drain(..).for_each(|part| part.outside(&self.swaths[other as usize], &mut left));
+            std::mem::swap(&mut parts, &mut left);
+        }
+        if edges.is_empty() {
+            return out.append(&mut parts);
+        }
+        for part in parts {
+            part.parted(edges.iter().map(|edge| edge.line), |p| self.in_outline(p), out);
+        }
+    }
+
+    /// Even-odd rule.
+    fn in_outline(&self, p: Vector) -> bool {
+        let crossed = self.outline.edges().filter(|edge| {
+            let (a, b) = (edge.start, edge.end);
+            (a.y <= p[1]) != (b.y <= p[1]) && p[0] < a.x + (p[1] - a.y) / (b.y - a.y) * (b.x - a.x)
+        });
+        crossed.count() % 2 == 1
+    }
+}
+
+/// How far the end of one piece may lie from the start of the next, m: edges that graze one another meet no more
+/// exactly than this.
+const JOINT_M: f64 = 1e-4;
+
+/// Joins directed pieces into rings, each piece to the nearest start; `None` if an end finds none near.
+fn rings(pieces: &[Piece]) -> Option<Vec<Vec<Vector>>> {
+    let mut free: Vec<&Piece> = pieces.iter().collect();
+    let mut rings = Vec::new();
+    while let Some(first) = free.pop() {
+        let mut ring = first.chain(GAP_SAGITTA_M);
+        let mut end = first.end();
+        loop {
+            let home = distance(end, first.start());
+            let next = free
+                .iter()
+                .enumerate()
+                .map(|(index, piece)| (distance(end, piece.start()), index))
+                .min_by(|a, b| a.0.total_cmp(&b.0));
+            match next {
+                Some((gap, index)) if gap < home && gap <= JOINT_M => {
+                    let piece = free.swap_remove(index);
+                    ring.extend(piece.chain(GAP_SAGITTA_M));
+                    end = piece.end();
+                }
+                _ if home <= JOINT_M => break,
+                _ => return None,
+            }
+        }
+        rings.push(ring);
+    }
+    Some(rings)
+}
+
+/// Rings as polygons: counter-clockwise ones bound, clockwise ones are holes of the one around them.
+fn polygons(rings: Vec<Vec<Vector>>) -> Vec<Polygon<f64>> {
+    let solid = |ring: Vec<Vector>| Polygon::new(LineString::from(ring), vec![]);
+    let (mut bounds, holes): (Vec<_>, Vec<_>) =
+        rings.into_iter().filter(|ring| ring.len() > 2).map(solid).partition(|ring| ring.signed_area() > 0.0);
+    for hole in holes {
+        let Some(at) = hole.exterior().coords().next().map(|at| Point::from(*at)) else { continue };
+        if let Some(around) = bounds.iter_mut().find(|bound| bound.contains(&at)) {
+            around.interiors_push(hole.exterior().clone());
+        }
+    }
+    bounds
+}
+
+fn gaps(bare: &MultiPolygon<f64>) -> Vec<Gap> {
+    let open = |ring: &LineString<f64>| {
+        ring.coords().take(ring.0.len().saturating_sub(1)).map(|at| [at.x, at.y]).collect::<Vec<_>>()
+    };
+    let mut gaps: Vec<Gap> = bare
+        .iter()
+        .map(|polygon| Gap {
+            area_m2: polygon.unsigned_area(),
+            ring: open(polygon.exterior()),
+            holes: polygon.interiors().iter().map(open).collect(),
+        })
+        .filter(|gap| gap.area_m2 >= SMALLEST_GAP_M2)
+        .collect();
+    gaps.sort_by(|a, b| b.area_m2.total_cmp(&a.area_m2));
+    gaps
+}
+
+#[cfg(test)]
+mod tests {
+    use std::f64::consts::PI;
+
+    use super::*;
+    use crate::field::tests::near;
+
+    fn searched(outline: &Outline, tracks: &[Vec<[f64; 2]>], strip_width_m: f64) -> Coverage {
+        coverage(outline, tracks, strip_width_m).unwrap()
+    }
+
+    fn field() -> Outline {
+        Outline::rectangle(300.0, 400.0).unwrap()
+    }
+
+    #[test]
+    fn nothing_walked_is_one_gap() {
+        let none = searched(&field(), &[], 40.0);
+        assert_eq!((none.share, none.gaps.len()), (0.0, 1));
+        near(none.gaps[0].area_m2, 120_000.0, 1e-3);
+        assert_eq!(none.gaps[0].ring.len(), 4);
+    }
+
+    #[test]
+    fn a_point_and_a_way_have_exact_areas() {
+        let still = searched(&field(), &[vec![[150.0, 200.0]]], 40.0);
+        near(still.covered_m2, 400.0 * PI, 1e-3);
+        assert_eq!((still.gaps.len(), still.gaps[0].holes.len()), (1, 1));
+        let way = searched(&field(), &[vec![[150.0, 100.0], [150.0, 300.0], [150.0, 100.0]]], 40.0);
+        near(way.covered_m2, 200.0 * 40.0 + 400.0 * PI, 1e-3);
+        let through = searched(&field(), &vec![vec![[150.0, -50.0], [150.0, 450.0]]; 3], 40.0);
+        near(through.covered_m2, 16_000.0, 1e-3);
+        near(through.gaps.iter().map(|gap| gap.area_m2).sum(), 104_000.0, 0.1);
+        assert_eq!(through.gaps.len(), 2);
+    }
+
+    #[test]
+    fn lanes_cover_all() {
+        let lanes: Vec<Vec<[f64; 2]>> = [20.0, 60.0, 100.0, 140.0, 180.0, 220.0, 260.0, 280.0]
+            .map(|x| vec![[x, 0.0], [x, 400.0]])
+            .to_vec();
+        let all = searched(&field(), &lanes, 40.0);
+        near(all.share, 1.0, 1e-9);
+        assert!(all.gaps.is_empty());
+    }
+
+    #[test]
+    fn an_outline_with_a_hole_loses_what_lies_in_it() {
+        let ring = [[0.0, 0.0], [100.0, 0.0], [100.0, 100.0], [0.0, 100.0]];
+        let hole = vec![[40.0, 40.0], [60.0, 40.0], [60.0, 60.0], [40.0, 60.0]];
+        let outline = Outline::new(&ring, &[hole]).unwrap();
+        let across = searched(&outline, &[vec![[-50.0, 50.0], [150.0, 50.0]]], 10.0);
+        near(across.covered_m2, 80.0 * 10.0, 1e-3);
+        near(across.outline_m2, 9_600.0, 1e-9);
+        assert_eq!(across.gaps.len(), 2);
+    }
+
+    #[test]
+    fn straightness_of_a_path() {
+        assert_eq!(path_efficiency(&[[0.0, 0.0], [3.0, 4.0]]), Ok(Some(1.0)));
+        near(path_efficiency(&[[0.0, 0.0], [3.0, 0.0], [3.0, 4.0]]).unwrap().unwrap(), 1.4, 1e-12);
+        assert_eq!(path_efficiency(&[[0.0, 0.0], [3.0, 0.0], [0.0, 0.0]]), Ok(None));
+        assert_eq!(path_efficiency(&[]), Ok(None));
+        assert!(path_efficiency(&[[f64::NAN, 0.0]]).is_err());
+    }
+
+    #[test]
+    fn refuses_what_has_no_meaning() {
+        assert!(coverage(&field(), &[], 0.0).is_err());
+        assert!(coverage(&field(), &[vec![[f64::INFINITY, 0.0]]], 40.0).is_err());
+    }
+}
