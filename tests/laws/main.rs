@@ -2,6 +2,8 @@
 
 #![allow(clippy::unwrap_used, clippy::expect_used, reason = "a failed unwrap in a test is a failed test")]
 
+mod converge;
 mod fields;
 mod floors;
+mod histories;
 mod logbook;

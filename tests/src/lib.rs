@@ -65,12 +65,19 @@ impl Phone {
     /// A new device whose owner has this call sign, with the day begun.
     #[must_use]
     pub fn new(name: &str) -> Phone {
+        let mut phone = Phone::bare(name);
+        phone.book.begin_day(date(), "Upper Bowl", name).expect("a day");
+        phone
+    }
+
+    /// A new device that has no day yet.
+    #[must_use]
+    pub fn bare(name: &str) -> Phone {
         let folder = tempfile::tempdir().expect("a temporary folder");
         let clock = TestClock::new();
-        let mut book = Logbook::open(&folder.path().join("store.firnbook"), Box::new(clock.clone()))
+        let book = Logbook::open(&folder.path().join("store.firnbook"), Box::new(clock.clone()))
             .expect("a new store");
-        let day = book.begin_day(date(), "Upper Bowl", name).expect("a day").day;
-        Phone { book, clock, name: name.to_owned(), day, folder }
+        Phone { book, clock, name: name.to_owned(), day: DayId::of(date(), "Upper Bowl"), folder }
     }
 
     /// The file of the store.

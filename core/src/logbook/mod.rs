@@ -5,6 +5,7 @@
 mod carry;
 mod correct;
 mod error;
+mod settle;
 mod write;
 
 pub use carry::{DayMerged, Merged, Packed};
@@ -222,6 +223,14 @@ impl Logbook {
     /// The store's; what is wrong with a day stands in the answer.
     pub fn verify(&self) -> Result<Vec<DayVerified>, LogbookError> {
         self.days()?.iter().map(|d| Ok(self.store.verify(d.id)?)).collect()
+    }
+
+    /// Makes the rows of all days anew from the changes.
+    ///
+    /// # Errors
+    /// The store's.
+    pub fn rebuild(&mut self) -> Result<(), LogbookError> {
+        Ok(self.store.rebuild()?)
     }
 
     /// The text of a register: the value, who says so and when.
