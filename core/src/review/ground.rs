@@ -1,8 +1,8 @@
 //! What every room of review stands on: a day with its things and an index of its entries, and how these are put into words.
 
 use crate::day::{Noted, Record, Things};
-use crate::entry::{Body, CallSign, EntryId, Time};
-use std::collections::{BTreeSet, HashMap};
+use crate::entry::{Body, CallSign, EntryId, Time, fold};
+use std::collections::{BTreeMap, HashMap};
 
 /// A day made ready for review.
 pub(super) struct Ground<'a> {
@@ -29,8 +29,13 @@ impl<'a> Ground<'a> {
 
     /// Call signs as they are shown, each once, in the order of their folds.
     pub fn people<'s>(&self, call_signs: impl IntoIterator<Item = &'s str>) -> Vec<String> {
-        let folded: BTreeSet<String> = call_signs.into_iter().map(|c| self.things.person(c)).collect();
-        folded.iter().filter(|f| !f.is_empty()).map(|f| self.spelled(f)).collect()
+        let mut shown: BTreeMap<String, String> = BTreeMap::new();
+        for call_sign in call_signs.into_iter().filter(|c| !c.trim().is_empty()) {
+            let spelled = self.spelled(call_sign);
+            let one = shown.entry(self.things.person(call_sign)).or_insert_with(|| spelled.clone());
+            *one = spelled.min(std::mem::take(one));
+        }
+        shown.into_values().collect()
     }
 
     /// Who wrote these entries.
@@ -86,4 +91,14 @@ pub(super) fn listed(words: &[String]) -> String {
         [one] => one.clone(),
         [others @ .., last] => format!("{} and {last}", others.join(", ")),
     }
+}
+
+/// Up to three of `known` that `label` may be a slip of the pen for, the nearest first.
+pub(super) fn near(label: &str, known: &[String]) -> Vec<String> {
+    let label = fold(label);
+    let mut found: Vec<(usize, &String)> =
+        known.iter().map(|k| (strsim::damerau_levenshtein(&label, &fold(k)), k)).collect();
+    found.retain(|(distance, k)| *distance <= (k.chars().count() / 3).max(1));
+    found.sort();
+    found.into_iter().take(3).map(|(_, k)| k.clone()).collect()
 }
