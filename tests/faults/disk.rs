@@ -1,0 +1,93 @@
+//! A full disk and a read-only one: said in a sentence, nothing lost, nothing half written. Needs the right to mount a small file system; without
+//! it a limit on the size of files stands in for the full disk.
+
+use super::{dump, program};
+use firnbook_core::logbook::Logbook;
+use firnbook_core::store::Filter;
+use firnbook_tests::TestClock;
+use std::path::Path;
+use std::process::{Command, Output};
+
+/// A file system of 1 MiB in memory, taken down at the end.
+struct SmallDisk(tempfile::TempDir);
+
+impl SmallDisk {
+    fn new() -> Option<SmallDisk> {
+        let folder = tempfile::tempdir().unwrap();
+        let mounted =
+            Command::new("mount").args(["-t", "tmpfs", "-o", "size=1m", "tmpfs"]).arg(folder.path()).status();
+        mounted.is_ok_and(|s| s.success()).then_some(SmallDisk(folder))
+    }
+
+    fn read_only(&self) {
+        assert!(
+            Command::new("mount").args(["-o", "remount,ro"]).arg(self.0.path()).status().unwrap().success()
+        );
+    }
+}
+
+impl Drop for SmallDisk {
+    fn drop(&mut self) {
+        let _ = Command::new("umount").arg("-l").arg(self.0.path()).status();
+    }
+}
+
+fn scribe(store: &Path, limit_files: bool) -> Output {
+    let line = format!("exec {} {} Obs1 100000", program("scribe").display(), store.display());
+    // 512 blocks of 1 KiB, and the signal for it ignored so that the write itself fails.
+    let line = if limit_files { format!("trap '' XFSZ; ulimit -f 512; {line}") } else { line };
+    Command::new("bash").args(["-c", &line]).output().unwrap()
+}
+
+#[test]
+fn a_full_disk_is_said_and_loses_nothing() {
+    let disk = SmallDisk::new();
+    let folder = tempfile::tempdir().unwrap();
+    let path = disk.as_ref().map_or(folder.path(), |d| d.0.path()).join("store.firnbook");
+    let output = scribe(&path, disk.is_none());
+    let said = String::from_utf8_lossy(&output.stderr).into_owned();
+    assert_eq!(output.status.code(), Some(1), "{said}");
+    let expected = if disk.is_some() { "the disk is full" } else { "disk" };
+    assert!(said.contains(expected), "{said}");
+    let text = String::from_utf8(output.stdout).unwrap();
+    let confirmed: Vec<&str> = text.lines().filter_map(|l| l.split_once(' ')).map(|(id, _)| id).collect();
+    assert!(confirmed.len() > 20, "{} were written before the disk was full", confirmed.len());
+    // With room again, everything is there. The copy is made as a person would: all files of the store.
+    let rescued = folder.path().join("rescued.firnbook");
+    for ending in ["", "-wal", ".device"] {
+        let from = format!("{}{ending}", path.display());
+        if Path::new(&from).exists() {
+            std::fs::copy(&from, format!("{}{ending}", rescued.display())).unwrap();
+        }
+    }
+    let book = Logbook::open(&rescued, Box::new(TestClock::new())).unwrap();
+    let held: Vec<String> =
+        book.entries(&Filter::default()).unwrap().iter().map(|e| e.noted.id.to_string()).collect();
+    assert!(confirmed.iter().all(|id| held.iter().any(|h| h == id)));
+    assert!(book.verify().unwrap()[0].rows_equal);
+}
+
+#[test]
+fn a_read_only_disk_is_said() {
+    let Some(disk) = SmallDisk::new() else {
+        // Without that right, the folder's own mode does it.
+        let folder = tempfile::tempdir().unwrap();
+        let mut mode = std::fs::metadata(folder.path()).unwrap().permissions();
+        mode.set_readonly(true);
+        std::fs::set_permissions(folder.path(), mode).unwrap();
+        assert!(Logbook::open(&folder.path().join("store.firnbook"), Box::new(TestClock::new())).is_err());
+        return;
+    };
+    let path = disk.0.path().join("store.firnbook");
+    let book = Logbook::open(&path, Box::new(TestClock::new())).unwrap();
+    drop(book);
+    let before = dump(&path);
+    disk.read_only();
+    let error = match Logbook::open(&path, Box::new(TestClock::new())) {
+        Err(e) => e,
+        Ok(mut book) => book.begin_day(firnbook_tests::date(), "Upper Bowl", "Lead").unwrap_err(),
+    };
+    let said = error.to_string();
+    assert!(said.contains("read-only") || said.contains("can't be opened"), "{said}");
+    assert!(!before.is_empty());
+}
