@@ -6,9 +6,11 @@
 pub mod cautions;
 pub mod clocks;
 pub mod depth;
+pub mod digging;
 pub mod left_out;
 mod presses;
 #[cfg(test)]
 mod testing;
+pub mod thresholds;
 pub mod timeline;
 pub mod view;
