@@ -3,10 +3,11 @@
 
 use super::depth::TargetDepth;
 use super::left_out::{Tally, reason};
+use super::snow::Snow;
 use super::thresholds::Thresholds;
 use super::timeline::DrillTimes;
 use super::view::{TargetRef, View};
-use crate::entry::{Body, DigManner, Drill, EntryId, Role, Rotation};
+use crate::entry::{Body, DigManner, EntryId, Role, Rotation};
 use crate::stats::describe::{mean, median};
 use schemars::JsonSchema;
 use serde::Serialize;
@@ -113,27 +114,6 @@ pub struct Gap {
     pub to_s: f64,
 }
 
-/// Snow moved out of a hole, modelled as a wedge from the surface downhill to the target: not measured.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize, JsonSchema)]
-pub struct Snow {
-    /// Depth square to the slope, cm: the consensus of the target
-    pub depth_cm: f64,
-    /// Length of the hole along the slope, cm
-    pub length_cm: f64,
-    /// Width of the hole, cm
-    pub width_cm: f64,
-    /// Density of the snow, kg/m3
-    pub density_kg_m3: f64,
-    /// Width and density are defaults, not of this drill
-    pub assumed: bool,
-    /// Volume of the wedge, m3
-    pub wedge_m3: f64,
-    /// Mass, kg
-    pub snow_kg: f64,
-    /// Mass over the time from first stroke to airway, kg/s; null where that time is unknown
-    pub kg_per_s: Option<f64>,
-}
-
 /// How much of the digging one person with a role stood idle.
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct Idle {
@@ -173,7 +153,8 @@ impl Digging {
             let label = at.map_or(String::new(), |i| targets[i].label.clone());
             let depth = at.map(|i| &depths[i]);
             let digging_s = line.and_then(|l| l.within.digging);
-            let snow = Snow::of(&setup, &rotations, depth, digging_s, thresholds);
+            let widths_cm: Vec<f64> = rotations.iter().filter_map(|r| r.hole_width_cm).collect();
+            let snow = Snow::of(&setup, &widths_cm, depth, digging_s, thresholds);
             heads.push(Head::of(label, turns, line.and_then(|l| l.t_airway_s), snow, thresholds));
         }
         let people: Vec<Digger> = spans.iter().map(|(who, s)| s.digger(view, who)).collect();
@@ -395,41 +376,6 @@ impl Head {
                 *who = view.call_sign(who);
             }
         }
-    }
-}
-
-impl Snow {
-    /// Wedge of half depth times length times width (rescue practice: the hole runs downhill from the surface to the target).
-    fn of(
-        setup: &Drill,
-        rotations: &[Told],
-        depth: Option<&TargetDepth>,
-        digging_s: Option<f64>,
-        thresholds: &Thresholds,
-    ) -> Result<Snow, String> {
-        let slope_deg = setup.slope_deg.map(|s| s.0).ok_or("the slope of the drill is not known")?;
-        let depth = depth.and_then(|d| d.headline).filter(|h| !h.of_readings);
-        let depth_cm = depth
-            .and_then(|h| h.slope_normal_cm(Some(slope_deg)))
-            .ok_or("no depth of this target was measured by probe or tape in a known direction")?;
-        let steep = slope_deg >= thresholds.steep_from_deg;
-        let pct = if steep { thresholds.hole_length_steep_pct } else { thresholds.hole_length_flat_pct };
-        let length_cm = depth_cm * pct / 100.0;
-        let widths: Vec<f64> = rotations.iter().filter_map(|r| r.hole_width_cm).collect();
-        let width_cm = median(&widths).unwrap_or(thresholds.hole_width_cm);
-        let density_kg_m3 = setup.snow_kg_m3.map_or(thresholds.snow_kg_m3, |d| d.0);
-        let wedge_m3 = 0.5 * depth_cm * length_cm * width_cm / 1e6;
-        let snow_kg = wedge_m3 * density_kg_m3;
-        Ok(Snow {
-            depth_cm,
-            length_cm,
-            width_cm,
-            density_kg_m3,
-            assumed: widths.is_empty() || setup.snow_kg_m3.is_none(),
-            wedge_m3,
-            snow_kg,
-            kg_per_s: digging_s.filter(|s| *s > 0.0).map(|s| snow_kg / s),
-        })
     }
 }
 

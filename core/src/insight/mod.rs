@@ -9,6 +9,7 @@ pub mod depth;
 pub mod digging;
 pub mod left_out;
 mod presses;
+pub mod snow;
 #[cfg(test)]
 mod testing;
 pub mod thresholds;

@@ -1,6 +1,8 @@
 //! The numbers of trade practice by which answers judge, in one table with unit, range and source beside each. A team may set its own; every
 //! answer that used one says which.
 
+use crate::field::source::Source;
+use crate::field::{digging, lanes};
 use schemars::JsonSchema;
 use serde::Serialize;
 
@@ -20,7 +22,7 @@ pub struct Threshold {
     /// What it decides
     pub text: &'static str,
     /// Where the default comes from, and how far that was verified
-    pub source: &'static str,
+    pub source: Source,
 }
 
 /// A value that is not accepted.
@@ -46,7 +48,7 @@ pub enum ThresholdError {
 }
 
 macro_rules! thresholds {
-    ($($key:ident = $default:literal $unit:literal ($min:literal to $max:literal), $text:literal, $source:literal;)+) => {
+    ($($key:ident = $default:expr, $unit:literal, $min:literal to $max:literal, $text:literal, $source:expr;)+) => {
         /// Every threshold, in the order in which they are listed.
         pub const TABLE: &[Threshold] = &[$(Threshold {
             key: stringify!($key), default: $default, unit: $unit, min: $min, max: $max, text: $text, source: $source,
@@ -85,45 +87,45 @@ macro_rules! thresholds {
 }
 
 thresholds! {
-    battery_pct = 40.0 "%" (0.0 to 100.0),
+    battery_pct = 40.0, "%", 0.0 to 100.0,
         "A battery below this is named in the checks",
-        "common practice, no source; other teams use 50 or 60 %";
-    rotation_interval_s = 240.0 "s" (10.0 to 3600.0),
+        Source::common_practice("replace at 40 %; other teams use 50 or 60 %");
+    rotation_interval_s = digging::TURN_INTERVAL_S, "s", 10.0 to 3600.0,
         "A turn at the head strictly longer than this is overdue",
-        "Genswein and Eide, ISSW 2008: rotate about every 4 min; from memory, not verified";
-    head_gap_s = 10.0 "s" (0.0 to 600.0),
+        digging::TURN_INTERVAL_SOURCE;
+    head_gap_s = 10.0, "s", 0.0 to 600.0,
         "A stretch without anyone at the head longer than this is a gap",
-        "common practice, no source";
-    strip_width_m = 40.0 "m" (1.0 to 200.0),
+        Source::common_practice("10 s are enough to change places");
+    strip_width_m = lanes::SPACING_M, "m", 1.0 to 200.0,
         "Width of the strip that a searcher covers, half to each side of the track",
-        "common practice, no source";
-    edge_m = 20.0 "m" (0.0 to 100.0),
-        "Distance of the outer search lanes from the flanks",
-        "common practice, no source";
-    electronics_send_cm = 20.0 "cm" (0.0 to 500.0),
+        lanes::SPACING_SOURCE;
+    electronics_send_cm = 20.0, "cm", 0.0 to 500.0,
         "Electronics nearer than this to a sending transceiver are named in the checks",
-        "UIAA position statement on electromagnetic interference, 2023, read in reprints";
-    electronics_search_cm = 50.0 "cm" (0.0 to 500.0),
+        Source::quoted("UIAA position statement on electromagnetic interference, 2023");
+    electronics_search_cm = 50.0, "cm", 0.0 to 500.0,
         "Electronics nearer than this to a searching transceiver are named in the checks",
-        "UIAA position statement on electromagnetic interference, 2023; from memory, not verified";
-    snow_kg_m3 = 400.0 "kg/m3" (50.0 to 900.0),
+        Source::from_memory("UIAA position statement on electromagnetic interference, 2023");
+    snow_kg_m3 = 400.0, "kg/m3", 50.0 to 900.0,
         "Density of the snow where the drill does not say it",
-        "middle of 300 to 500 kg/m3 for avalanche debris; from memory, not verified";
-    hole_width_cm = 100.0 "cm" (50.0 to 500.0),
+        Source::from_memory("middle of 300 to 500 kg/m3 for avalanche debris, wet higher");
+    hole_width_cm = 100.0, "cm", 50.0 to 500.0,
         "Width of the hole where the rotations do not say it",
-        "common practice, no source";
-    hole_length_flat_pct = 200.0 "%" (50.0 to 500.0),
+        Source::common_practice("1 m, one person's width at the shovel");
+    hole_length_flat_pct = 200.0, "%", 50.0 to 500.0,
         "Length of the hole below the steep slope, in per cent of the depth",
-        "Genswein and Eide, ISSW 2008; from memory, not verified";
-    hole_length_steep_pct = 100.0 "%" (50.0 to 500.0),
+        Source::from_memory("Genswein and Eide, V-shaped snow conveyor, ISSW 2008: twice the depth on flat ground");
+    hole_length_steep_pct = 100.0, "%", 50.0 to 500.0,
         "Length of the hole from the steep slope on, in per cent of the depth",
-        "Genswein and Eide, ISSW 2008; from memory, not verified";
-    steep_from_deg = 25.0 "deg" (0.0 to 60.0),
+        Source::from_memory("Genswein and Eide, V-shaped snow conveyor, ISSW 2008: once the depth on steep ground");
+    steep_from_deg = digging::STEEP_FROM_DEG, "deg", 0.0 to 60.0,
         "Slope from which the hole is taken as on steep ground",
-        "Edgerly and Atkins, ISSW 2006, as told in a ski journal, for where digging starts; borrowed here for the length";
-    season_start_month = 9.0 "month" (1.0 to 12.0),
+        Source::quoted("Edgerly and Atkins, Strategic Shoveling, ISSW 2006, for where digging starts; borrowed here for the length");
+    season_start_month = 9.0, "month", 1.0 to 12.0,
         "The month with which a season begins",
-        "this log's own choice for the northern winter";
+        Source::common_practice("September, before the first snow of the northern winter");
+    smallest_n = 3.0, "runs", 1.0 to 100.0,
+        "The fewest earlier runs of a team against which a phase is compared",
+        Source::common_practice("a median of fewer says nothing about a habit");
 }
 
 impl Thresholds {
@@ -154,7 +156,7 @@ mod tests {
         for row in TABLE {
             assert_eq!(thresholds.get(row.key), Some(row.default), "{}", row.key);
             assert!(thresholds.set(row.key, row.default).is_ok(), "{}", row.key);
-            assert!(!row.source.is_empty() && !row.text.is_empty());
+            assert!(!row.source.text.is_empty() && !row.text.is_empty());
         }
     }
 
