@@ -53,6 +53,9 @@ pub struct DepthValue {
     pub entries: Vec<EntryId>,
     /// It counts in the consensus
     pub counts: bool,
+    /// A hit tells it, and no depth entry.
+    #[serde(skip)]
+    of_strike: bool,
 }
 
 /// A depth in both directions.
@@ -107,19 +110,19 @@ impl TargetDepth {
         slope_deg: Option<f64>,
         left_out: &mut Tally,
     ) -> TargetDepth {
-        let mut events: BTreeMap<(EntryId, bool), Event> = BTreeMap::new();
-        for told in view.of_drill(drill) {
-            if view.target_of(told.entry, targets).as_ref() != Some(&target.folded) {
-                continue;
-            }
-            for part in parts(*told, left_out) {
-                let is_reading = part.method == Some(Method::Reading);
-                let event = events.entry((view.groups.first(told.noted.id), is_reading)).or_default();
-                event.add(part, view.call_sign(&view.things.person(&told.entry.common.by.0)), told.noted.id);
-            }
-        }
-        let mut values: Vec<DepthValue> = events.into_values().filter_map(|e| e.value(slope_deg)).collect();
-        values.sort_by(|a, b| a.entries.cmp(&b.entries));
+        let values = values(view, drill, target, targets, slope_deg, left_out);
+        TargetDepth::from_values(view, target, values, slope_deg, left_out)
+    }
+
+    /// The depth of a target from the values of every drill that used it; `slope_deg` is that of the drill in which it was set.
+    #[must_use]
+    pub fn from_values(
+        view: &View<'_>,
+        target: &TargetRef,
+        mut values: Vec<DepthValue>,
+        slope_deg: Option<f64>,
+        left_out: &mut Tally,
+    ) -> TargetDepth {
         let consensus = consensus(&mut values, left_out);
         let most = |c: &Consensus| (c.n, std::cmp::Reverse(c.datum));
         let headline = consensus.iter().copied().max_by_key(most);
@@ -132,6 +135,32 @@ impl TargetDepth {
         let reading = Reading::of(&values, found_cm);
         TargetDepth { values, consensus, headline, set, found_minus_set_cm, reading }
     }
+}
+
+/// Every value of a target of one drill, one an event, in the order in which they were written.
+#[must_use]
+pub fn values(
+    view: &View<'_>,
+    drill: &str,
+    target: &TargetRef,
+    targets: &[TargetRef],
+    slope_deg: Option<f64>,
+    left_out: &mut Tally,
+) -> Vec<DepthValue> {
+    let mut events: BTreeMap<(EntryId, bool), Event> = BTreeMap::new();
+    for told in view.of_drill(drill) {
+        if view.target_of(told.entry, targets).as_ref() != Some(&target.folded) {
+            continue;
+        }
+        for part in parts(*told, left_out) {
+            let is_reading = part.method == Some(Method::Reading);
+            let event = events.entry((view.groups.first(told.noted.id), is_reading)).or_default();
+            event.add(part, view.call_sign(&view.things.person(&told.entry.common.by.0)), told.noted.id);
+        }
+    }
+    let mut values: Vec<DepthValue> = events.into_values().filter_map(|e| e.value(slope_deg)).collect();
+    values.sort_by(|a, b| a.entries.cmp(&b.entries));
+    values
 }
 
 impl BothWays {
@@ -267,7 +296,8 @@ impl Event {
             slope_normal_cm: both.slope_normal_cm,
             vertical_cm: both.vertical_cm,
             by: self.by,
-            counts: self.parts.iter().any(|p| !p.of_strike),
+            counts: false,
+            of_strike: self.parts.iter().all(|p| p.of_strike),
             entries: self.entries,
         })
     }
@@ -289,11 +319,10 @@ impl DepthValue {
 
 /// Marks which values count, and pools them by datum.
 fn consensus(values: &mut [DepthValue], left_out: &mut Tally) -> Vec<Consensus> {
-    // `counts` tells so far which values are of depth entries: strikes stand in where there is none by probe or tape.
-    let measured = values.iter().any(|v| v.counts && !v.is_reading());
+    let measured = values.iter().any(|v| !v.of_strike && !v.is_reading());
     let readings_only = values.iter().all(DepthValue::is_reading);
     for value in values.iter_mut() {
-        value.counts = if value.is_reading() { readings_only } else { value.counts || !measured };
+        value.counts = if value.is_reading() { readings_only } else { !value.of_strike || !measured };
     }
     let mut by_datum: BTreeMap<Datum, Vec<&mut DepthValue>> = BTreeMap::new();
     for value in values.iter_mut().filter(|v| v.counts) {

@@ -4,14 +4,21 @@
 //! Every figure carries its n and has its unit in its name; what can't be told is null, with the reason beside it or counted in `left_out`.
 
 pub mod cautions;
+pub mod checks;
 pub mod clocks;
 pub mod depth;
 pub mod digging;
+pub mod interference;
 pub mod left_out;
+pub mod made;
+pub mod notes;
 mod presses;
+pub mod probing;
+pub mod several;
 pub mod snow;
 #[cfg(test)]
 mod testing;
 pub mod thresholds;
 pub mod timeline;
+pub mod tracks;
 pub mod view;

@@ -216,6 +216,13 @@ impl<'a> View<'a> {
         self.things.targets.get(&key).is_some_and(|t| !t.declared_by.is_empty())
     }
 
+    /// The first entry of each event: twins count once.
+    #[must_use]
+    pub fn once<'t>(&self, told: impl Iterator<Item = Told<'t>>) -> Vec<Told<'t>> {
+        let mut seen = BTreeSet::new();
+        told.filter(|t| seen.insert(self.groups.first(t.noted.id))).collect()
+    }
+
     /// When an entry was written for, as it counts.
     #[must_use]
     pub fn time(&self, told: Told<'_>) -> Corrected {
