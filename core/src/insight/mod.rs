@@ -6,6 +6,7 @@
 pub mod cautions;
 pub mod checks;
 pub mod clocks;
+pub mod debrief;
 pub mod depth;
 pub mod digging;
 pub mod interference;
@@ -14,8 +15,11 @@ pub mod made;
 pub mod notes;
 mod presses;
 pub mod probing;
+pub mod search;
 pub mod several;
+pub mod slowest;
 pub mod snow;
+pub mod tables;
 #[cfg(test)]
 mod testing;
 pub mod thresholds;

@@ -175,3 +175,36 @@ impl StrikeLine {
         self.lowest_reading_m = self.lowest_reading_m.or(twin.lowest_reading_m);
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::day::Groups;
+    use crate::insight::clocks::RawClocks;
+    use crate::insight::testing::record;
+
+    #[test]
+    fn a_pass_states_its_chances() {
+        let record = record(
+            r#"
+            {"kind":"moment","at":"10:00:00","drill":"1","step":"start"}
+            {"kind":"probe_pass","at":"10:10:00","drill":"1","across_cm":50,"along_cm":50,"probers":5,"length_m":10,"width_m":5,"ended_at":"10:16:40"}
+        "#,
+        );
+        let groups = Groups::of(&record);
+        let view = View::new(&record, &groups, &RawClocks);
+        let times = DrillTimes::of(&view, "1", &view.targets("1"));
+        let passes = passes(&view, "1", &times, &mut Tally::default());
+        let pass = &passes[0];
+        // 50 m2 at 4 holes a m2 are 200 holes; 400 s by 5 people are 10 s a hole.
+        assert_eq!(
+            (pass.area_m2, pass.holes_per_m2, pass.holes_by_spacing),
+            (Some(50.0), Some(4.0), Some(200.0))
+        );
+        assert_eq!((pass.from_s, pass.to_s, pass.seconds_a_hole), (Some(600.0), Some(1000.0), Some(10.0)));
+        // Trade facts, section 4: 170 x 45 cm on 50 x 50 cm is found with 0.90 where aligned, 0.99723 at any angle.
+        assert!((pass.bodies[0].aligned.length_along - 0.90).abs() < 1e-9);
+        assert!((pass.bodies[0].any_orientation - 0.99723).abs() < 1e-4);
+        assert!((pass.bodies[2].any_orientation - 0.59223).abs() < 1e-4);
+    }
+}

@@ -174,3 +174,51 @@ fn not_written_of(view: &View<'_>, drill: &str) -> Vec<String> {
     let of_drill = view.things.roles.iter().filter(|((d, _), role)| d == drill && !watches(role));
     of_drill.filter(|((_, who), _)| !seen.contains(who)).map(|((_, who), _)| view.call_sign(who)).collect()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::day::Groups;
+    use crate::insight::clocks::RawClocks;
+    use crate::insight::testing::record;
+
+    #[test]
+    fn two_were_led_to_one_while_another_had_nobody() {
+        let record = record(
+            r#"
+            {"kind":"person","at":"09:00:00","call_sign":"S1","drill":"1","role":"searcher"}
+            {"kind":"person","at":"09:00:00","call_sign":"S3","drill":"1","role":"searcher"}
+            {"kind":"person","at":"09:00:00","call_sign":"Lead","drill":"1","role":"lead"}
+            {"kind":"target","at":"09:00:00","drill":"1","label":"A"}
+            {"kind":"target","at":"09:00:00","drill":"1","label":"B"}
+            {"kind":"moment","at":"10:00:00","drill":"1","step":"start"}
+            {"kind":"moment","at":"10:01:00","drill":"1","target":"A","step":"signal","person":"S1"}
+            {"kind":"moment","at":"10:01:30","drill":"1","target":"A","step":"coarse","person":"s1"}
+            {"kind":"moment","at":"10:02:00","drill":"1","target":"A","step":"coarse","person":"S2"}
+            {"kind":"strike","at":"10:03:00","drill":"1","target":"A","outcome":"hit","person":"S1"}
+            {"kind":"moment","at":"10:04:00","drill":"1","target":"B","step":"signal","person":"S2"}
+            {"kind":"moment","at":"10:04:30","drill":"1","target":"A","step":"transmitter_off"}
+            {"kind":"strike","at":"10:06:00","drill":"1","target":"B","outcome":"hit","person":"S2"}
+        "#,
+        );
+        let groups = Groups::of(&record);
+        let view = View::new(&record, &groups, &RawClocks);
+        let targets = view.targets("1");
+        let times = DrillTimes::of(&view, "1", &targets);
+        let several = SeveralTargets::of(&view, "1", &targets, &times).unwrap();
+        let led = LedToOne {
+            target: "A".to_owned(),
+            people: vec!["S1".to_owned(), "S2".to_owned()],
+            since_s: 120.0,
+            unattended: vec!["B".to_owned()],
+        };
+        assert_eq!(several.led_to_one, [led]);
+        assert_eq!(several.not_written_of, ["S3"]);
+        let told: Vec<_> = several.order.iter().map(|o| (o.target.as_str(), o.t_strike_s)).collect();
+        assert_eq!(told, [("A", Some(180.0)), ("B", Some(360.0))]);
+        // A was switched off at 270 s, after B's signal at 240 s.
+        assert_eq!(several.order[0].silenced_by, Some(Step::TransmitterOff));
+        assert_eq!(several.order[0].silenced_before_next, Some(false));
+        assert_eq!(several.order[1].silenced_before_next, None);
+    }
+}
