@@ -126,8 +126,11 @@ def test_exact_interval_has_the_tabled_rank(ask):
 
 def test_shift_of_large_groups(ask):
     random = np.random.default_rng(26)
-    for n, m in ((40, 60), (13, 200), (400, 300)):
-        a, b = random.integers(60, 400, n) * 1.0, random.integers(50, 380, m) * 1.0
+    for index in range(60):
+        n, m = random.integers(12, 90, 2)
+        a, b = random.normal(300, 80, n), random.normal(250, 80, m)
+        if index % 2:
+            a, b = np.minimum(a, 280), np.round(b, -1 - index % 3)
         differences = np.sort(np.subtract.outer(a, b).ravel())
         counts = np.unique(np.concatenate([a, b]), return_counts=True)[1]
         size = n + m

@@ -54,6 +54,14 @@ def test_bins_without_a_middle_spread_are_those_of_sturges(ask):
         assert ask("stats.histogram", values=values)["edges"] == pytest.approx(edges.tolist(), rel=1e-15)
 
 
+def test_a_value_on_an_edge_falls_into_the_upper_bin_but_at_the_end(ask):
+    values = [100.0] * 13 + [130.0, 220.0, 250.0]
+    edges = np.histogram_bin_edges(values, "sturges")
+    answer = ask("stats.histogram", values=values)
+    assert answer["edges"] == [100, 130, 160, 190, 220, 250] == edges.tolist()
+    assert answer["counts"] == np.histogram(values, edges)[0].tolist() == [13, 1, 0, 0, 2]
+
+
 def test_bins_are_at_most_200(ask):
     values = list(range(1000)) + [1e7]
     answer = ask("stats.histogram", values=values)

@@ -118,3 +118,58 @@ pub(crate) fn at_least(what: &'static str, need: usize, have: usize) -> Result<(
 pub(crate) fn paired(what: &'static str, left: usize, right: usize) -> Result<(), Refused> {
     if left == right { Ok(()) } else { Err(Refused::Unpaired { what, left, right }) }
 }
+
+#[cfg(test)]
+mod tests {
+    use std::fmt::Debug;
+
+    use proptest::prelude::*;
+
+    use super::survival::Observation;
+    use super::*;
+
+    /// Numbers of every size that is taken, with many ties.
+    fn number() -> impl Strategy<Value = f64> {
+        prop_oneof![
+            Just(0.0),
+            (-3..3_i8).prop_map(f64::from),
+            -LARGEST..LARGEST,
+            -1e-300..1e-300,
+            (-100..100_i32, -1.0..1.0).prop_map(|(power, factor)| factor * 10_f64.powi(power)),
+        ]
+    }
+
+    fn holds_only_numbers(answer: &impl Debug) -> Result<(), TestCaseError> {
+        let written = format!("{answer:?}");
+        prop_assert!(!written.contains("NaN") && !written.contains("inf"), "{written}");
+        Ok(())
+    }
+
+    proptest! {
+        #[test]
+        fn no_answer_is_nan_or_infinite(pairs in prop::collection::vec((number(), number(), any::<bool>()), 0..30)) {
+            let a: Vec<f64> = pairs.iter().map(|pair| pair.0).collect();
+            let b: Vec<f64> = pairs.iter().map(|pair| pair.1).collect();
+            let runs: Vec<_> =
+                pairs.iter().map(|(time, _, reached)| Observation { time: time.abs(), reached: *reached }).collect();
+            if let Ok(sample) = describe::Sample::new(a.clone()) {
+                holds_only_numbers(&sample.summary())?;
+                holds_only_numbers(&sample.ecdf())?;
+                holds_only_numbers(&histogram::Histogram::of(&sample))?;
+                holds_only_numbers(&interval::median_interval(&sample))?;
+            }
+            holds_only_numbers(&interval::mean_interval(&a))?;
+            holds_only_numbers(&interval::clustered_mean(&a, &pairs.iter().map(|pair| pair.2).collect::<Vec<_>>()))?;
+            holds_only_numbers(&agreement::limits_of_agreement(&a, &b))?;
+            holds_only_numbers(&agreement::concordance(&a, &b))?;
+            holds_only_numbers(&rank::theil_sen(&a, &b))?;
+            holds_only_numbers(&rank::shift(&a[..a.len() / 3], &b))?;
+            holds_only_numbers(&regression::least_squares(&a, &[("b", &b)]))?;
+            holds_only_numbers(&survival::log_rank(&[&runs[..runs.len() / 2], &runs[runs.len() / 2..]]))?;
+            if let Ok(curve) = survival::Curve::of(&runs) {
+                holds_only_numbers(&curve)?;
+                holds_only_numbers(&curve.restricted_mean(curve.horizon()))?;
+            }
+        }
+    }
+}

@@ -81,15 +81,21 @@ pub fn least_squares(y: &[f64], terms: &[(&str, &[f64])]) -> Result<Fit, Refused
     let unexplained = sum((0..y.len()).map(|row| (y[row] - fitted(row)).powi(2)));
     let df = y.len() - width;
     let residual_sd = (unexplained / df as f64).sqrt();
-    let coefficients = (0..width).map(|k| {
-        let estimate = scaled[k] / lengths[k];
-        let standard_error = residual_sd * inverse_row_length(&columns, k) / lengths[k];
-        Coefficient { estimate, standard_error, ci95: Interval::around(estimate, standard_error * t(df)) }
-    });
+    let coefficients: Vec<Coefficient> = (0..width)
+        .map(|k| {
+            let estimate = scaled[k] / lengths[k];
+            let standard_error = residual_sd * inverse_row_length(&columns, k) / lengths[k];
+            Coefficient { estimate, standard_error, ci95: Interval::around(estimate, standard_error * t(df)) }
+        })
+        .collect();
+    if coefficients.iter().any(|found| !(found.ci95.lower.is_finite() && found.ci95.upper.is_finite())) {
+        let why = "a term is so small against y that its coefficient is beyond all numbers; give it in a smaller unit";
+        return Err(Refused::Undetermined { what: "the model", why: why.to_owned() });
+    }
     let mean = Moments::of(y)?.mean;
     let total = sum(y.iter().map(|value| (value - mean).powi(2)));
     let r_squared = (total > 0.0).then(|| (1.0 - unexplained / total).clamp(0.0, 1.0));
-    Ok(Fit { n: y.len(), df, coefficients: coefficients.collect(), residual_sd, r_squared })
+    Ok(Fit { n: y.len(), df, coefficients, residual_sd, r_squared })
 }
 
 fn inseparable(terms: &[(&str, &[f64])], column: usize) -> Refused {
