@@ -212,10 +212,11 @@ pub fn read_quantity(text: &str, unit: Unit) -> Result<f64, QuantityError> {
     }
     if let Some((feet, inches)) = text.split_once("ft").or_else(|| text.split_once('\''))
         && matches!(unit, Unit::Centimetre | Unit::Metre)
-        && !inches.trim().is_empty()
+        && inches.trim().starts_with(|c: char| c.is_ascii_digit() || c == '.')
     {
         let feet = read_quantity(&format!("{feet}ft"), unit)?;
-        return Ok(feet + read_quantity(inches, unit)?);
+        let inches = read_quantity(inches, unit)?;
+        return Ok(without_binary_tail(feet + inches.copysign(feet)));
     }
     let split = text.find(|c: char| !matches!(c, '0'..='9' | '.' | '+' | '-')).unwrap_or(text.len());
     let (number, typed_unit) = (&text[..split], text[split..].trim());
@@ -277,6 +278,8 @@ mod tests {
         assert_eq!(cm("43in"), 109.22);
         assert_eq!(cm("5ft 7in"), 170.18);
         assert_eq!(cm("5'7\""), 170.18);
+        assert_eq!(cm("1ft 7in"), 48.26);
+        assert_eq!(cm("-1ft 7in"), -48.26);
         assert_eq!(cm("0"), 0.0);
         assert_eq!(read_quantity("25in", Unit::Metre).unwrap(), 0.635);
     }
@@ -305,7 +308,7 @@ mod tests {
 
     #[test]
     fn rubbish_is_refused() {
-        for text in ["", "abc", "1e999", "NaN", "inf", "--1", "1.1.1", "10kg", "ft"] {
+        for text in ["", "abc", "1e999", "NaN", "inf", "--1", "1.1.1", "10kg", "ft", "5ft -7in", "5ft x"] {
             assert!(read_quantity(text, Unit::Centimetre).is_err(), "{text}");
         }
     }
