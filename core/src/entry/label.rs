@@ -49,6 +49,9 @@ pub fn fold(label: &str) -> String {
     lower.split_whitespace().collect::<Vec<_>>().join(" ")
 }
 
+/// What the door lets in as a label, for schemas: no control character, none of the marks that register keys use, and not blank.
+const PATTERN: &str = r"^[^/:~!\u0000-\u001f\u007f-\u009f]*[^/:~!\s\u0000-\u001f\u007f-\u009f][^/:~!\u0000-\u001f\u007f-\u009f]*$";
+
 macro_rules! label {
     ($(#[$doc:meta])* $name:ident, $class:expr) => {
         $(#[$doc])*
@@ -84,7 +87,7 @@ macro_rules! label {
                 stringify!($name).into()
             }
             fn json_schema(_: &mut SchemaGenerator) -> Schema {
-                json_schema!({ "type": "string", "minLength": 1, "maxLength": 200, "x-label": $class.word() })
+                json_schema!({ "type": "string", "maxLength": 200, "pattern": PATTERN, "x-label": $class.word() })
             }
         }
     };

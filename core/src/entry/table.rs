@@ -152,7 +152,6 @@ impl Kind {
             list.filter_map(|v| v.as_str().map(str::to_owned)).collect()
         };
         let mut required = words(&common, "required");
-        required.push("kind".to_owned());
         required.extend(words(&own, "required"));
         required.extend(words(&own, "x-requires"));
 
