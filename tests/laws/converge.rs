@@ -96,7 +96,7 @@ fn play(phones: &mut [Phone], act: &Act) {
 fn seen(phone: &Phone) -> (Record, Vec<String>, String) {
     let record = phone.book.record(phone.day).unwrap();
     let heads = phone.book.day(phone.day).unwrap().heads;
-    let answers = format!("{:?}", phone.book.kit().unwrap());
+    let answers = format!("{:?}\n{:?}", phone.book.review(phone.day).unwrap(), phone.book.kit().unwrap());
     (record, heads, answers)
 }
 

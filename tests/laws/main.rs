@@ -7,3 +7,4 @@ mod fields;
 mod floors;
 mod histories;
 mod logbook;
+mod settling;

@@ -3,6 +3,7 @@
 use crate::day::DayId;
 use crate::entry::Fault;
 use crate::exchange::PackError;
+use crate::review::SettleError;
 use crate::store::StoreError;
 use schemars::JsonSchema;
 use serde::Serialize;
@@ -76,6 +77,9 @@ pub enum LogbookError {
     /// A call that makes no sense, with what would.
     #[error("{0}")]
     Usage(String),
+    /// Settling.
+    #[error(transparent)]
+    Settle(#[from] SettleError),
     /// A pack.
     #[error(transparent)]
     Pack(#[from] PackError),

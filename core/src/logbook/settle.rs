@@ -1,12 +1,13 @@
-//! What needs a person, over days, and writing what a person decided.
+//! What needs a person, over all days, and writing what a person decided.
 
 use super::{Logbook, LogbookError};
 use crate::day::{DayId, Key, Record};
 use crate::entry::EntryId;
-use crate::review::{self, KitItem};
-use serde_json::json;
+use crate::review::{self, Choice, Item, KitItem, Settled, Verdict};
+use crate::store::DayRow;
+use serde_json::{Value, json};
 
-/// The kinds that tell where kit is.
+/// The kinds that tell where kit is; of days of another date no others are looked at.
 const KIT_KINDS: [&str; 5] = ["kit", "target", "drill", "moment", "strike"];
 
 impl Logbook {
@@ -15,10 +16,68 @@ impl Logbook {
     /// # Errors
     /// The store's.
     pub fn kit(&self) -> Result<Vec<KitItem>, LogbookError> {
-        let days = self.days()?;
         let records: Vec<Record> =
-            days.iter().map(|d| self.store.record_of(d.id, &KIT_KINDS)).collect::<Result<_, _>>()?;
+            self.days()?.iter().map(|d| self.store.record_of(d.id, &KIT_KINDS)).collect::<Result<_, _>>()?;
         Ok(review::kit(&records.iter().collect::<Vec<_>>()))
+    }
+
+    /// What of a day needs a person, in the order in which people should look.
+    ///
+    /// # Errors
+    /// The store's, for a day that is not here too.
+    pub fn review(&self, day: DayId) -> Result<Vec<Item>, LogbookError> {
+        let record = self.record(day)?;
+        self.review_of(&record)
+    }
+
+    fn review_of(&self, record: &Record) -> Result<Vec<Item>, LogbookError> {
+        let one = |d: &DayRow| {
+            if d.date == record.date {
+                self.store.record(d.id)
+            } else {
+                self.store.record_of(d.id, &KIT_KINDS)
+            }
+        };
+        let others: Vec<Record> =
+            self.days()?.iter().filter(|d| d.id != record.id).map(one).collect::<Result<_, _>>()?;
+        Ok(review::review(record, &others.iter().collect::<Vec<_>>(), &review::raw_clocks))
+    }
+
+    /// Settles items of a day. What is settled travels like any entry: it is settled everywhere then. With `dry_run` it only says what would be
+    /// written.
+    ///
+    /// # Errors
+    /// [`LogbookError::Settle`] for a code that no item has or a verdict that does not fit; nothing was written then.
+    pub fn settle(
+        &mut self,
+        day: DayId,
+        choice: Choice<'_>,
+        verdict: &Verdict,
+        by: &str,
+        note: Option<&str>,
+        dry_run: bool,
+    ) -> Result<Vec<Settled>, LogbookError> {
+        let items = self.review(day)?;
+        let at = self.clock.now();
+        self.store.write(|seen| {
+            let record = seen.record(day)?;
+            let settled = review::plan(&record, &items, choice, verdict)?;
+            let mut puts: Vec<(Key, String)> = Vec::new();
+            for (key, v) in settled.iter().flat_map(|s| &s.writes) {
+                let mut register = json!({ "v": v, "by": by, "at": at });
+                if let Some(note) = note {
+                    register["note"] = json!(note);
+                }
+                if let (Key::Void(id), Value::String(_)) = (key, v)
+                    && let Some(noted) = record.entries.iter().find(|n| n.id == *id)
+                {
+                    register["of"] = json!(noted.seen_hash());
+                }
+                puts.retain(|(k, _)| k != key);
+                puts.push((key.clone(), register.to_string()));
+            }
+            Ok((if dry_run { Vec::new() } else { vec![(day, puts)] }, settled))
+        })
     }
 
     /// Says that two entries tell of one event, or of two.
