@@ -1,6 +1,7 @@
 //! One declaration is enough: a field of a made-up kind, declared in the struct below and nowhere else, is found everywhere.
 
 use firnbook_core::entry::{Kind, LabelClass, Shape, Time, TimeContext, check, from_text};
+use firnbook_core::store::{columns, create_tables};
 use firnbook_core::units::{Centimetres, Unit};
 use firnbook_tests::dictionary::dictionary;
 use schemars::JsonSchema;
@@ -84,6 +85,14 @@ fn in_the_json_schema() {
         assert!(schema["required"].as_array().unwrap().contains(&json!(needed)), "{needed}");
     }
     assert!(!schema["required"].as_array().unwrap().contains(&json!("knot")));
+}
+
+#[test]
+fn in_the_columns_of_the_store() {
+    let kind = rope();
+    let own = &columns(&kind)[kind.fields.iter().filter(|f| f.common).count()..];
+    assert_eq!(own, [("sag_cm", "REAL"), ("knot", "TEXT")]);
+    assert!(create_tables(&[kind]).starts_with("CREATE TABLE \"rope\" (\n"));
 }
 
 #[test]

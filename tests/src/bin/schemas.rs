@@ -1,6 +1,7 @@
 //! Writes the generated files of `schemas/`; with `--check` it writes nothing and says which are stale. Prose there is written by hand.
 
 use firnbook_core::entry::{KINDS, entry_schema};
+use firnbook_core::store::store_sql;
 use firnbook_tests::dictionary::dictionary;
 use serde_json::Value;
 use std::collections::BTreeMap;
@@ -57,6 +58,7 @@ fn generated() -> BTreeMap<PathBuf, String> {
     BTreeMap::from([
         ("entry.schema.json".into(), pretty(&entry_schema())),
         ("dictionary.md".into(), dictionary(&KINDS)),
+        ("sql/store.sql".into(), store_sql()),
     ])
 }
 
