@@ -22,3 +22,9 @@ pub const CURVES: &str =
 pub fn of_a_debrief() -> Vec<&'static str> {
     vec![USE, WHO_DECIDES, CLOCKS, DEPTHS]
 }
+
+/// The cautions of every answer over depths alone.
+#[must_use]
+pub fn of_depths() -> Vec<&'static str> {
+    vec![USE, WHO_DECIDES, DEPTHS]
+}

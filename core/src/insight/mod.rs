@@ -16,6 +16,7 @@ pub mod notes;
 mod presses;
 pub mod probing;
 pub mod search;
+pub mod season;
 pub mod several;
 pub mod slowest;
 pub mod snow;
