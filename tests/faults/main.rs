@@ -16,7 +16,7 @@ fn program(name: &str) -> PathBuf {
     let path = me.parent().unwrap().parent().unwrap().join(name);
     assert!(
         path.exists(),
-        "{} is missing; run the tests with `tests/run test` or build the workspace's binaries first",
+        "{} is missing; run the tests with `tests/run faults` or build the workspace's binaries first",
         path.display()
     );
     path
