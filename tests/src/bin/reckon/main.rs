@@ -3,6 +3,7 @@
 //! `{"refused": "why"}`. Each area answers in a file of its own; this one only passes on. Not part of the product.
 
 mod entry;
+mod field;
 mod stats;
 
 use std::io::{self, BufRead, Write};
@@ -26,6 +27,7 @@ fn answer(line: &str) -> Result<Value, String> {
     let question: Value = serde_json::from_str(line).map_err(|error| error.to_string())?;
     match question["fn"].as_str().and_then(|name| name.split_once('.')) {
         Some(("entry", name)) => entry::answer(name, &question),
+        Some(("field", name)) => field::answer(name, &question),
         Some(("stats", name)) => stats::answer(name, &question),
         _ => Err(format!("no area answers {}", question["fn"])),
     }
