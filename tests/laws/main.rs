@@ -8,3 +8,4 @@ mod floors;
 mod histories;
 mod logbook;
 mod settling;
+mod twins;

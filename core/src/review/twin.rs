@@ -318,18 +318,19 @@ impl<'e, 'a> Clusters<'e, 'a> {
 
     /// Whether two clusters can be one event: no writer twice, nothing that contradicts, no pair settled as different, all knots near one another.
     fn may_join(&self, a: usize, b: usize) -> bool {
-        let mut near: HashMap<(usize, usize), bool> = HashMap::new();
-        for &i in &self.members[a] {
-            for &j in &self.members[b] {
-                let (one, other) = (&self.events[i], &self.events[j]);
-                if one.writer == other.writer
-                    || one.contradicts(other)
-                    || self.different.contains(&ordered(one.id, other.id))
-                {
-                    return false;
-                }
-                *near.entry((self.knot[i], self.knot[j])).or_default() |= one.near(other);
-            }
+        let pairs = || self.members[a].iter().flat_map(|i| self.members[b].iter().map(move |j| (*i, *j)));
+        let clash = |(i, j): (usize, usize)| {
+            let (one, other) = (&self.events[i], &self.events[j]);
+            one.writer == other.writer
+                || one.contradicts(other)
+                || self.different.contains(&ordered(one.id, other.id))
+        };
+        if pairs().any(clash) {
+            return false;
+        }
+        let mut near: BTreeMap<(usize, usize), bool> = BTreeMap::new();
+        for (i, j) in pairs() {
+            *near.entry((self.knot[i], self.knot[j])).or_default() |= self.events[i].near(&self.events[j]);
         }
         near.into_values().all(|near| near)
     }
