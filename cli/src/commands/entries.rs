@@ -1,0 +1,230 @@
+//! `entries`: lists what was written.
+
+use super::Ran;
+use crate::answer::{Made, filters};
+use crate::args::DayChoice;
+use crate::desk::Desk;
+use crate::failure::Failure;
+use crate::ui::FAINT;
+use crate::view::{self, table::Table};
+use chrono::{Days, NaiveDate, TimeZone};
+use firnbook_core::day::{DayId, DeviceId, Noted};
+use firnbook_core::entry::{EntryId, KINDS, kind};
+use firnbook_core::store::{EntryRow, Filter};
+use schemars::JsonSchema;
+use serde::Serialize;
+use serde_json::{Map, Value};
+use std::collections::BTreeMap;
+
+/// List entries: of one day, or of all days since a date
+#[derive(clap::Args, Debug)]
+#[command(
+    after_help = "Examples:\n  firnbook entries --drill 1 --kind strike\n  firnbook entries --by Obs1 --ids | firnbook void - --reason \"practice presses\""
+)]
+pub struct EntriesArgs {
+    #[command(flatten)]
+    day: DayChoice,
+    /// Only this kind
+    #[arg(long)]
+    kind: Option<String>,
+    /// Only this drill
+    #[arg(long, value_name = "LABEL")]
+    drill: Option<String>,
+    /// Only this target
+    #[arg(long, value_name = "LABEL")]
+    target: Option<String>,
+    /// Only what this call sign wrote
+    #[arg(long, value_name = "CALL SIGN")]
+    by: Option<String>,
+    /// From this date on, over all days
+    #[arg(long, value_name = "YYYY-MM-DD", conflicts_with = "day")]
+    since: Option<NaiveDate>,
+    /// Up to and with this date, over all days
+    #[arg(long, value_name = "YYYY-MM-DD", conflicts_with = "day")]
+    until: Option<NaiveDate>,
+    /// Struck-out entries too
+    #[arg(long)]
+    void: bool,
+    /// Only ids, one a line, for other commands to take in
+    #[arg(long)]
+    ids: bool,
+}
+
+/// Answer of `entries`.
+#[derive(Serialize, JsonSchema)]
+pub struct EntriesAnswer {
+    /// The entries, in the order of day and time
+    pub entries: Vec<EntryAnswer>,
+    /// From what this was made
+    pub made: Made,
+}
+
+/// One entry as it stands.
+#[derive(Serialize, JsonSchema)]
+pub struct EntryAnswer {
+    /// The day
+    pub day: DayId,
+    /// The entry with every amendment
+    pub entry: Map<String, Value>,
+    /// The device that wrote it
+    pub device: DeviceId,
+    /// Why it is struck out; null if it is not
+    pub void: Option<String>,
+    /// Fields on which amendments disagree
+    pub unsettled: Vec<String>,
+    /// This version can't read it; it is carried and exported as it is
+    pub opaque: bool,
+}
+
+impl EntryAnswer {
+    /// Of an entry of a day.
+    #[must_use]
+    pub fn of(day: DayId, noted: &Noted) -> EntryAnswer {
+        EntryAnswer {
+            day,
+            entry: noted.json.clone(),
+            device: noted.device,
+            void: noted.void.clone(),
+            unsettled: noted.unsettled.clone(),
+            opaque: noted.entry.is_none(),
+        }
+    }
+}
+
+/// Runs `entries`.
+pub fn run(desk: &mut Desk, args: &EntriesArgs) -> Ran {
+    let filter = filter(desk, args)?;
+    let rows = desk.logbook.entries(&filter)?;
+    if args.ids {
+        let ids: String = rows.iter().map(|r| format!("{}\n", r.noted.id)).collect();
+        return desk.ui.out(&ids);
+    }
+    let mut days: Vec<DayId> = rows.iter().map(|r| r.day).chain(filter.day).collect();
+    days.dedup();
+    let made = desk.made(&days, said(args, &filter))?;
+    let answer =
+        EntriesAnswer { entries: rows.iter().map(|r| EntryAnswer::of(r.day, &r.noted)).collect(), made };
+    let columns = desk.ui.columns();
+    desk.ui.answer(&answer, |_| tell(&rows, days.len() > 1, columns))
+}
+
+fn filter(desk: &mut Desk, args: &EntriesArgs) -> Result<Filter, Failure> {
+    if let Some(word) = &args.kind
+        && kind(word).is_none()
+    {
+        let known: Vec<&str> = KINDS.iter().map(|k| k.name.as_str()).collect();
+        return Err(Failure::Usage(format!(
+            "\"{word}\" is no kind of entry; write one of {}",
+            known.join(", ")
+        )));
+    }
+    let over_all = args.since.is_some() || args.until.is_some();
+    let day = if over_all { None } else { Some(desk.day_to_read(&args.day)?.id) };
+    let offset = *desk.now().datetime().offset();
+    let midnight = |date: NaiveDate| {
+        let local = date.and_hms_opt(0, 0, 0)?;
+        offset.from_local_datetime(&local).single().map(|t| t.timestamp_millis())
+    };
+    Ok(Filter {
+        day,
+        kind: args.kind.clone(),
+        drill: args.drill.clone(),
+        target: args.target.clone(),
+        by: args.by.clone(),
+        since_ms: args.since.and_then(midnight),
+        until_ms: args.until.and_then(|d| d.checked_add_days(Days::new(1))).and_then(midnight),
+        void: args.void,
+    })
+}
+
+fn said(args: &EntriesArgs, filter: &Filter) -> BTreeMap<String, String> {
+    filters([
+        ("day", filter.day.map(|d| d.to_string())),
+        ("kind", args.kind.clone()),
+        ("drill", args.drill.clone()),
+        ("target", args.target.clone()),
+        ("by", args.by.clone()),
+        ("since", args.since.map(|d| d.to_string())),
+        ("until", args.until.map(|d| d.to_string())),
+        ("void", args.void.then(|| "shown".to_owned())),
+    ])
+}
+
+fn tell(rows: &[EntryRow], several_days: bool, columns: usize) -> String {
+    if rows.is_empty() {
+        return "No entries.\n".to_owned();
+    }
+    let mut table = Table::new(["date", "time", "by", "kind", "drill", "target", "id", "says"]);
+    for EntryRow { noted, .. } in rows {
+        let at = noted.at();
+        let word = |key: &str| noted.json.get(key).and_then(Value::as_str).unwrap_or_default().to_owned();
+        let cells = [
+            at.filter(|_| several_days).map(|t| t.datetime().date_naive().to_string()).unwrap_or_default(),
+            at.map(view::clock_time).unwrap_or_default(),
+            word("by"),
+            word("kind").replace('_', " "),
+            word("drill"),
+            word("target"),
+            view::id(noted.id),
+            summary(noted),
+        ];
+        match noted.void {
+            Some(_) => table.styled_row(FAINT, cells),
+            None => table.row(cells),
+        }
+    }
+    let mut text = table.draw(columns);
+    text.push_str(&format!("{}\n", view::counted(rows.len(), "entry", "entries")));
+    text
+}
+
+/// What an entry says beyond its common fields, in one line.
+#[must_use]
+pub fn summary(noted: &Noted) -> String {
+    let mut parts: Vec<String> = Vec::new();
+    if let Some(reason) = &noted.void {
+        parts.push(format!("[void: {reason}]"));
+    }
+    if noted.entry.is_none() {
+        parts.push("[written by a newer version]".to_owned());
+    }
+    let word = noted.json.get("kind").and_then(Value::as_str).unwrap_or_default();
+    let fields = kind(word).map(|k| k.fields.as_slice()).unwrap_or_default();
+    const ELSEWHERE: [&str; 6] = ["id", "at", "by", "drill", "target", "kind"];
+    for (key, value) in noted.json.iter().filter(|(k, _)| !ELSEWHERE.contains(&k.as_str())) {
+        let field = fields.iter().find(|f| f.name == *key);
+        let unit = field.and_then(|f| f.unit).map(|u| format!(" {}", u.symbol())).unwrap_or_default();
+        let name = field.map_or(key.as_str(), |f| f.short_name()).replace('_', " ");
+        let shown = match key.as_str() {
+            "outline" | "points" => "…".to_owned(),
+            _ => view::value(value),
+        };
+        let mark = if noted.unsettled.contains(key) { " (in conflict)" } else { "" };
+        parts.push(match key.as_str() {
+            "step" | "note" | "label" | "outcome" => format!("{shown}{mark}"),
+            _ => format!("{name} {shown}{unit}{mark}"),
+        });
+    }
+    parts.join(", ")
+}
+
+/// One line for each of several entries: time, who, what.
+#[must_use]
+pub fn line(noted: &Noted) -> String {
+    let word = |key: &str| noted.json.get(key).and_then(Value::as_str).unwrap_or_default();
+    let at = noted.at().map(view::clock_time).unwrap_or_default();
+    format!(
+        "{at}  {}  {}  {}  {}",
+        word("by"),
+        word("kind").replace('_', " "),
+        summary(noted),
+        view::id(noted.id)
+    )
+}
+
+/// The id of an entry in full and its end.
+#[must_use]
+pub fn full_id(id: EntryId) -> String {
+    let (end, text) = (view::id(id), id.to_string());
+    format!("{}{}", &text[..text.len() - end.len()], crate::ui::styled(crate::ui::HEADING, end))
+}

@@ -1,0 +1,278 @@
+//! `log`: writes entries, from flags or from a file.
+
+use super::Ran;
+use crate::args::{self, DayChoice, Writer};
+use crate::desk::Desk;
+use crate::failure::Failure;
+use crate::intake::{self, Intake};
+use crate::view::ids;
+use chrono::NaiveDate;
+use clap::{Arg, ArgMatches, Args, Command, FromArgMatches};
+use firnbook_core::entry::{self, Field, KINDS, Kind, Shape, TimeContext, from_text};
+use firnbook_core::logbook::{Draft, LineFault, LogReport, LogbookError};
+use firnbook_core::store::DayRow;
+use serde_json::{Map, Value, json};
+use std::path::{Path, PathBuf};
+
+/// Write entries down: one from flags, or many from a file
+///
+/// A file is JSON lines or CSV with a header; all of it is written or nothing, and every fault is named by line and field. Times are 10:08:20,
+/// 1008, +8:20 (since that drill's start), -0:30 (ago) or RFC 3339; lengths may carry a unit (110cm, 1.1m, 3ft). A label that takes a list
+/// writes one entry each.
+///
+/// Examples:
+///   firnbook log moment --drill 1 --step start
+///   firnbook log strike --drill 1 --target A --depth 1.1m --outcome hit --at +3:20
+///   firnbook log kit --step issued --item TX01,TX02,TX03
+///   firnbook log --from sheet.csv --kind strike --dry-run
+#[derive(Debug)]
+pub struct LogArgs {
+    day: DayChoice,
+    writer: Writer,
+    dry_run: bool,
+    source: Source,
+}
+
+#[derive(Debug)]
+enum Source {
+    Flags(&'static Kind, Vec<(&'static Field, String)>),
+    File(PathBuf, Option<String>),
+}
+
+const ABOUT: &str = "Write entries down: one from flags, or many from a file";
+const LONG: &str = "Write entries down: one from flags, or many from a file.\n\n\
+    Times are 10:08:20, 1008, +8:20 (since that drill's start), -0:30 (ago) or RFC 3339; lengths may carry a unit (110cm, 1.1m, 3ft). \
+    A label that takes a list writes one entry each. A file is JSON lines or CSV with a header; all of it is written or nothing, and every \
+    fault is named by line and field.";
+const EXAMPLES: &str = "Examples:\n  firnbook log moment --drill 1 --step start\n  \
+    firnbook log strike --drill 1 --target A --depth 1.1m --outcome hit --at +3:20\n  \
+    firnbook log kit --step issued --item TX01,TX02,TX03\n  \
+    firnbook log --from sheet.csv --kind strike --dry-run";
+
+impl Args for LogArgs {
+    fn augment_args(command: Command) -> Command {
+        let command = Writer::augment_args(DayChoice::augment_args(command));
+        command
+            .about(ABOUT)
+            .long_about(LONG)
+            .after_help(EXAMPLES)
+            .arg(
+                Arg::new("from")
+                    .long("from")
+                    .value_name("FILE")
+                    .help("A file of entries; - is standard input"),
+            )
+            .arg(
+                Arg::new("kind")
+                    .long("kind")
+                    .value_name("KIND")
+                    .requires("from")
+                    .help("The kind of rows that don't say theirs"),
+            )
+            .arg(
+                Arg::new("dry_run")
+                    .long("dry-run")
+                    .action(clap::ArgAction::SetTrue)
+                    .help("Only say what would be written"),
+            )
+            .args_conflicts_with_subcommands(false)
+            .subcommand_value_name("KIND")
+            .subcommand_help_heading("Kinds of entries")
+            .subcommands(KINDS.iter().map(of_kind))
+    }
+
+    fn augment_args_for_update(command: Command) -> Command {
+        LogArgs::augment_args(command)
+    }
+}
+
+/// The command of one kind; the flags of `log` itself may stand behind it too.
+fn of_kind(kind: &Kind) -> Command {
+    let command = Command::new(kind.name.clone()).args(args::flags(kind));
+    let command = Writer::augment_args(DayChoice::augment_args(command)).about(kind.text.clone()).arg(
+        Arg::new("dry_run")
+            .long("dry-run")
+            .action(clap::ArgAction::SetTrue)
+            .help("Only say what would be written"),
+    );
+    match kind.name.split_once('_') {
+        Some((first, second)) => command.visible_alias(format!("{first}-{second}")),
+        None => command,
+    }
+}
+
+impl FromArgMatches for LogArgs {
+    fn from_arg_matches(matches: &ArgMatches) -> Result<LogArgs, clap::Error> {
+        let outer = (DayChoice::from_arg_matches(matches)?, Writer::from_arg_matches(matches)?);
+        let (inner, source) = match matches.subcommand() {
+            Some((word, of_kind)) => {
+                let Some(kind) = entry::kind(word) else {
+                    return Err(clap::Error::new(clap::error::ErrorKind::InvalidSubcommand));
+                };
+                let inner = (DayChoice::from_arg_matches(of_kind)?, Writer::from_arg_matches(of_kind)?);
+                (Some((inner, of_kind)), Source::Flags(kind, typed(kind, of_kind)))
+            }
+            None => match matches.get_one::<String>("from") {
+                Some(file) => (None, Source::File(file.into(), matches.get_one::<String>("kind").cloned())),
+                None => {
+                    let kinds: Vec<&str> = KINDS.iter().map(|k| k.name.as_str()).collect();
+                    let says = format!("say what to log: a kind ({}) or --from FILE\n", kinds.join(", "));
+                    return Err(clap::Error::raw(clap::error::ErrorKind::MissingSubcommand, says));
+                }
+            },
+        };
+        let mut args =
+            LogArgs { day: outer.0, writer: outer.1, dry_run: matches.get_flag("dry_run"), source };
+        if let Some(((day, writer), of_kind)) = inner {
+            args.day.day = day.day.or(args.day.day);
+            args.writer.by = writer.by.or(args.writer.by);
+            args.dry_run |= of_kind.get_flag("dry_run");
+        }
+        Ok(args)
+    }
+
+    fn update_from_arg_matches(&mut self, matches: &ArgMatches) -> Result<(), clap::Error> {
+        *self = LogArgs::from_arg_matches(matches)?;
+        Ok(())
+    }
+}
+
+fn typed(kind: &'static Kind, matches: &ArgMatches) -> Vec<(&'static Field, String)> {
+    let given = |field: &'static Field| {
+        let values = matches.try_get_many::<String>(&field.name).ok().flatten().into_iter().flatten();
+        values.map(move |value| (field, value.clone())).collect::<Vec<_>>()
+    };
+    kind.fields.iter().flat_map(given).collect()
+}
+
+/// Runs `log`.
+pub fn run(desk: &mut Desk, args: &LogArgs) -> Ran {
+    let day = desk.day_to_write(&args.day)?;
+    let by = desk.writer(&args.writer)?;
+    let report = match &args.source {
+        Source::Flags(kind, typed) => from_flags(desk, &day, &by, kind, typed, args.dry_run)?,
+        Source::File(file, kind) => from_file(desk, &day, &by, file, kind.as_deref(), args.dry_run)?,
+    };
+    desk.ui.answer(&report, |r| tell(r, &day, args.dry_run))
+}
+
+fn from_flags(
+    desk: &mut Desk,
+    day: &DayRow,
+    by: &str,
+    kind: &Kind,
+    typed: &[(&Field, String)],
+    dry_run: bool,
+) -> Result<LogReport, Failure> {
+    let value_of = |name: &str| typed.iter().find(|(f, _)| f.name == name).map(|(_, v)| v.as_str());
+    let times = desk.times(day)?.of(value_of("drill"));
+    if value_of("at").is_none() && day.date != desk.today() {
+        return Err(needs_a_time(day, desk.today()));
+    }
+    let entries = entries_of(kind, typed, &times)?;
+    let drafts = entries.into_iter().map(|json| Draft { json, line: None }).collect();
+    Ok(desk.logbook.log(day.id, by, drafts, dry_run)?)
+}
+
+fn needs_a_time(day: &DayRow, today: NaiveDate) -> Failure {
+    Failure::refused(format!(
+        "the day is {}, and today is {today}; say when it happened with --at, for example --at 10:08:20",
+        day.date
+    ))
+}
+
+/// The entries that these flags stand for: one, or one for each label of a list.
+fn entries_of(
+    kind: &Kind,
+    typed: &[(&Field, String)],
+    times: &TimeContext,
+) -> Result<Vec<Map<String, Value>>, Failure> {
+    let mut common = Map::from_iter([("kind".to_owned(), json!(kind.name))]);
+    let mut list: Option<(&Field, Vec<String>)> = None;
+    let mut faults = Vec::new();
+    for (field, text) in typed {
+        let listed = matches!(field.shape, Shape::Label(_)) && !field.common;
+        let labels: Vec<String> =
+            text.split(',').map(|l| l.trim().to_owned()).filter(|l| !l.is_empty()).collect();
+        if listed && labels.len() > 1 {
+            if let Some((other, _)) = &list {
+                return Err(Failure::Usage(format!(
+                    "--{} and --{} both hold a list; give one of them a single label",
+                    other.short_name(),
+                    field.short_name()
+                )));
+            }
+            list = Some((field, labels));
+            continue;
+        }
+        match from_text(field, text, times) {
+            Ok(value) => merge_value(&mut common, field, value),
+            Err(fault) => faults.push(LineFault { line: None, fault }),
+        }
+    }
+    if !faults.is_empty() {
+        return Err(LogbookError::Refused(faults).into());
+    }
+    Ok(match list {
+        None => vec![common],
+        Some((field, labels)) => {
+            let one = |label: String| {
+                let mut json = common.clone();
+                json.insert(field.name.clone(), json!(label));
+                json
+            };
+            labels.into_iter().map(one).collect()
+        }
+    })
+}
+
+/// A flag that is given twice: lists grow, of others the last counts.
+fn merge_value(json: &mut Map<String, Value>, field: &Field, value: Value) {
+    if let (Shape::Labels(_), Some(Value::Array(held)), Value::Array(more)) =
+        (&field.shape, json.get_mut(&field.name), &value)
+    {
+        held.extend(more.clone());
+        return;
+    }
+    json.insert(field.name.clone(), value);
+}
+
+fn from_file(
+    desk: &mut Desk,
+    day: &DayRow,
+    by: &str,
+    file: &Path,
+    kind: Option<&str>,
+    dry_run: bool,
+) -> Result<LogReport, Failure> {
+    let (name, bytes) = if file == Path::new("-") {
+        ("standard input".to_owned(), desk.ui.read_all()?)
+    } else {
+        (file.display().to_string(), std::fs::read(file).map_err(|e| Failure::file(file, &e))?)
+    };
+    let Intake { drafts, mut faults } = intake::read(&name, &bytes, kind, desk.times(day)?)?;
+    // Where lines can't be read, the others are looked through all the same, so that every fault is told at once.
+    match desk.logbook.log(day.id, by, drafts, dry_run || !faults.is_empty()) {
+        Ok(report) if faults.is_empty() => return Ok(report),
+        Ok(_) => {}
+        Err(LogbookError::Refused(more)) => faults.extend(more),
+        Err(other) => return Err(other.into()),
+    }
+    faults.sort_by_key(|f| f.line);
+    let says = format!("{name}: {}", LogbookError::Refused(faults.clone()));
+    Err(Failure::Refused { says, faults })
+}
+
+fn tell(report: &LogReport, day: &DayRow, dry_run: bool) -> String {
+    let verb = if dry_run { "would be written" } else { "written" };
+    let entries = |n: usize| if n == 1 { "1 entry".to_owned() } else { format!("{n} entries") };
+    let mut text = format!("{} {verb} into {} {}", entries(report.written), day.date, day.area);
+    if report.known > 0 {
+        text.push_str(&format!(", {} known already", report.known));
+    }
+    if !dry_run && report.written > 0 && report.ids.len() <= 12 {
+        text.push_str(&format!("  {}", ids(&report.ids)));
+    }
+    text.push('\n');
+    text
+}

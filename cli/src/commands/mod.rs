@@ -1,0 +1,71 @@
+//! The commands, one file each: what it takes, then the function that does it. This file only finds the right one.
+
+pub mod amend;
+pub mod completions;
+pub mod day;
+pub mod entries;
+pub mod here;
+pub mod kit;
+pub mod log;
+pub mod manual;
+pub mod merge;
+pub mod r#move;
+pub mod pack;
+pub mod settings;
+pub mod show;
+pub mod verify;
+pub mod void;
+
+use crate::args::{Cli, Command};
+use crate::desk::{Desk, store_path};
+use crate::failure::Failure;
+use crate::surroundings::Surroundings;
+use crate::ui::Ui;
+
+/// How a command ended.
+pub type Ran = Result<(), Failure>;
+
+/// Exit status where `--strict` was given and something awaits a person.
+const AWAITS: u8 = 3;
+
+/// Runs the command that was asked for. Returns the exit status.
+pub fn run(cli: &Cli, mut ui: Ui, around: &Surroundings) -> u8 {
+    let without_a_store = match &cli.command {
+        Some(Command::Completions(args)) => Some(completions::run(&mut ui, args)),
+        Some(Command::Manual(args)) => Some(manual::run(&mut ui, args)),
+        _ => None,
+    };
+    if let Some(ran) = without_a_store {
+        return ran.map_or_else(|failure| ui.fail(failure), |()| 0);
+    }
+    let clock = around.clock.clone();
+    let opened = store_path(&cli.global, around).and_then(|path| Desk::open(&path, &clock));
+    let mut desk = match opened {
+        Ok((logbook, settings)) => Desk { ui, logbook, settings, clock, awaits: false },
+        Err(failure) => return ui.fail(failure),
+    };
+    match at_the_desk(&mut desk, cli.command.as_ref()) {
+        Ok(()) if cli.global.strict && desk.awaits => AWAITS,
+        Ok(()) => 0,
+        Err(failure) => desk.ui.fail(failure),
+    }
+}
+
+fn at_the_desk(desk: &mut Desk, command: Option<&Command>) -> Ran {
+    match command {
+        None => here::run(desk),
+        Some(Command::Day(args)) => day::run(desk, args),
+        Some(Command::Log(args)) => log::run(desk, args),
+        Some(Command::Entries(args)) => entries::run(desk, args),
+        Some(Command::Show(args)) => show::run(desk, args),
+        Some(Command::Amend(args)) => amend::run(desk, args),
+        Some(Command::Void(args)) => void::run(desk, args),
+        Some(Command::Move(args)) => r#move::run(desk, args),
+        Some(Command::Pack(args)) => pack::run(desk, args),
+        Some(Command::Merge(args)) => merge::run(desk, args),
+        Some(Command::Kit(args)) => kit::run(desk, args),
+        Some(Command::Verify(args)) => verify::run(desk, args),
+        Some(Command::Settings(args)) => settings::run(desk, args),
+        Some(Command::Completions(_) | Command::Manual(_)) => Ok(()),
+    }
+}

@@ -1,0 +1,52 @@
+//! One JSON object a line. Numbers are in the unit of the field, as in an export.
+
+use super::{Intake, fault};
+use firnbook_core::entry::Fault;
+use firnbook_core::logbook::Draft;
+use serde_json::{Map, Value};
+
+/// Reads JSON lines; empty lines are passed over. A line without a kind is of `kind`.
+pub fn read(text: &str, kind: Option<&str>) -> Intake {
+    let mut intake = Intake::default();
+    for (line, text) in (1..).zip(text.lines()).filter(|(_, text)| !text.trim().is_empty()) {
+        match serde_json::from_str::<Map<String, Value>>(text) {
+            Ok(mut json) => {
+                if let (Some(kind), false) = (kind, json.contains_key("kind")) {
+                    json.insert("kind".to_owned(), kind.into());
+                }
+                intake.drafts.push(Draft { json, line: Some(line) });
+            }
+            Err(e) => {
+                let near: String = text.chars().skip(e.column().saturating_sub(12)).take(24).collect();
+                let says = e.to_string();
+                let says = says.split(" at line ").next().unwrap_or_default();
+                let why =
+                    format!("is no JSON object at column {}: {says}; write one object a line", e.column());
+                intake.faults.push(fault(line, Fault::new("", near, why)));
+            }
+        }
+    }
+    intake
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn each_bad_line_is_named() {
+        let text = "{\"kind\":\"note\"}\n\n{\"kind\":\"note\",\"x_m\":1e999}\n{\"x_m\":NaN}\n[1]\n{\"a\":1} {\"b\":2}\n";
+        let intake = read(text, None);
+        assert_eq!(intake.drafts.len(), 1);
+        let lines: Vec<_> = intake.faults.iter().filter_map(|f| f.line).collect();
+        assert_eq!(lines, [3, 4, 5, 6]);
+        assert!(intake.faults[0].fault.why.contains("number out of range"));
+    }
+
+    #[test]
+    fn a_kind_for_all_does_not_touch_lines_that_say_one() {
+        let intake = read("{\"kind\":\"note\"}\n{\"note\":\"x\"}", Some("strike"));
+        let kinds: Vec<_> = intake.drafts.iter().map(|d| d.json["kind"].as_str().unwrap()).collect();
+        assert_eq!(kinds, ["note", "strike"]);
+    }
+}

@@ -1,0 +1,53 @@
+//! Files of entries, read into drafts: JSON lines or CSV. Everything that is wrong is found before anything is written, each fault with its line
+//! and field. What the fields allow is not decided here.
+
+mod csv;
+mod jsonl;
+
+use crate::desk::DayTimes;
+use crate::failure::Failure;
+use firnbook_core::entry::Fault;
+use firnbook_core::logbook::{Draft, LineFault};
+
+/// What a file held.
+#[derive(Debug, Default)]
+pub struct Intake {
+    /// Its entries.
+    pub drafts: Vec<Draft>,
+    /// What is wrong with it.
+    pub faults: Vec<LineFault>,
+}
+
+/// Reads a file of entries. `kind` is that of rows in a CSV file without a column `kind`; `name` is what the file is called in messages.
+///
+/// # Errors
+/// A file that is neither, empty, or not UTF-8. Faults of single lines stand in the answer.
+pub fn read(name: &str, bytes: &[u8], kind: Option<&str>, times: DayTimes) -> Result<Intake, Failure> {
+    let text = text_of(name, bytes)?;
+    match text.trim_start().chars().next() {
+        None => Err(Failure::refused(format!(
+            "{name} is empty; write one entry a line, as JSON or as CSV with a header"
+        ))),
+        Some('{') => Ok(jsonl::read(text, kind)),
+        Some('[') => Err(Failure::refused(format!(
+            "{name} holds a JSON list; write one object a line instead, without brackets and commas around them"
+        ))),
+        Some(_) => csv::read(name, text, kind, times),
+    }
+}
+
+/// UTF-8, without the byte order mark that some spreadsheets put in front.
+fn text_of<'a>(name: &str, bytes: &'a [u8]) -> Result<&'a str, Failure> {
+    let text = std::str::from_utf8(bytes).map_err(|e| {
+        let line = 1 + bytes[..e.valid_up_to()].iter().filter(|b| **b == b'\n').count();
+        Failure::refused(format!(
+            "{name}, line {line}: byte {} is no UTF-8; save the file as UTF-8 and do it again; nothing was written",
+            e.valid_up_to()
+        ))
+    })?;
+    Ok(text.strip_prefix('\u{feff}').unwrap_or(text))
+}
+
+fn fault(line: usize, fault: Fault) -> LineFault {
+    LineFault { line: Some(line), fault }
+}
