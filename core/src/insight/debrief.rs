@@ -264,7 +264,7 @@ fn drill_answer<'r>(
         targets: told.collect(),
         several: SeveralTargets::of(view, drill, &targets, &times),
         digging,
-        search: Search::of(view, drill, &setup, &times, left_out),
+        search: Search::of(view, drill, &setup, &times, thresholds, left_out),
         probing: passes(view, drill, &times, left_out),
         started_at: times.started_at,
         ended: times.ended,

@@ -438,9 +438,9 @@ fn consensus(events: &[Value], left_out: &mut Tally) -> Option<Value> {
     let n = |datum: Datum| events.iter().filter(|v| v.datum == datum).count();
     let most = events.iter().map(|v| v.datum).max_by_key(|d| (n(*d), std::cmp::Reverse(*d)))?;
     left_out.add_n(OF_ANOTHER_DATUM, events.len() - n(most));
-    let of_datum = events.iter().filter(|v| v.datum == most);
-    let cm = median(&of_datum.clone().map(|v| v.cm).collect::<Vec<_>>()).ok()?;
-    of_datum.last().map(|v| Value { cm, ..*v })
+    let of_datum: Vec<&Value> = events.iter().filter(|v| v.datum == most).collect();
+    let cm = median(&of_datum.iter().map(|v| v.cm).collect::<Vec<_>>()).ok()?;
+    Some(Value { cm, ..*of_datum[0] })
 }
 
 fn datums(values: &[Value]) -> Vec<DatumCount> {
