@@ -18,6 +18,7 @@ pub mod probing;
 pub mod search;
 pub mod season;
 pub mod several;
+pub mod sheets;
 pub mod slowest;
 pub mod snow;
 pub mod tables;
