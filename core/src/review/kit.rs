@@ -209,12 +209,14 @@ impl<'a> Sight<'a> {
         };
         let again = self.things.drills.iter().filter(|(drill, d)| {
             **drill != at.0
-                && !d.declared_by.is_empty()
+                && d.fields.contains_key("like")
                 && self.things.targets_of(drill).get(&at.1).is_some_and(|t| std::ptr::eq(*t, thing))
         });
-        let declared = thing.declared_by.iter().chain(again.filter_map(|(_, d)| d.declared_by.first()));
-        let by: Vec<&Entry> = declared.filter_map(|id| self.entries.get(id).copied()).collect();
-        let place = by.iter().find(|e| e.common.x_m.is_some() || e.common.lat.is_some()).map(|e| &e.common);
+        let times =
+            thing.declared_by.first().into_iter().chain(again.filter_map(|(_, d)| d.declared_by.first()));
+        let by: Vec<&Entry> = times.filter_map(|id| self.entries.get(id).copied()).collect();
+        let mut declared = thing.declared_by.iter().filter_map(|id| self.entries.get(id));
+        let place = declared.find(|e| e.common.x_m.is_some() || e.common.lat.is_some()).map(|e| &e.common);
         let event = |(entry, (piece, label)): (&&Entry, &(Piece, Option<&str>))| {
             let mut seen = self.seen(entry, KitState::InSnow, *label, Some(KitSort::Transmitter));
             seen.target = Some(thing.label.clone());
@@ -372,6 +374,16 @@ mod tests {
         assert_eq!(kit(&[&day(&lines)]).len(), 2);
         let settled: (&str, &[&str]) = ("target:1:a/item", &[r#"{"v":"TX07"}"#]);
         assert_eq!(states(&[&day_with(&lines, &[settled])]), one(KitState::InSnow));
+    }
+
+    #[test]
+    fn a_target_that_is_declared_twice_was_buried_once() {
+        let lines = [
+            target(1, "10:00:00", r#","item":"TX07""#),
+            step(2, "11:00:00", "TX07", "dug_up", ""),
+            target(3, "11:30:00", r#","item":"TX07","x_m":1,"y_m":2"#),
+        ];
+        assert_eq!(states(&[&day(&lines)]), one(KitState::Issued));
     }
 
     #[test]
