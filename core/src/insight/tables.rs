@@ -9,7 +9,7 @@ use crate::day::DayId;
 use crate::entry::{Body, Datum, Direction, DrillForm, EndReason, Orientation, StopsAt, Time};
 use chrono::NaiveDate;
 use schemars::JsonSchema;
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 use std::collections::BTreeSet;
 
 /// One target: how it was set, and what the depths of every drill that used it agree on.
@@ -92,7 +92,7 @@ pub struct TargetRow {
 }
 
 /// One run at one target: when each step was reached.
-#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct RunRow {
     /// The day
     pub day: DayId,
@@ -110,6 +110,8 @@ pub struct RunRow {
     pub form: Option<DrillForm>,
     /// Label of the drill whose targets were used again
     pub like: Option<String>,
+    /// How the target lay
+    pub orientation: Option<Orientation>,
     /// Number of targets of the drill
     pub targets: usize,
     /// Steepness of the slope, degrees
@@ -260,6 +262,7 @@ fn run_row(
         team: setup.team.clone(),
         form: setup.form,
         like: setup.like.as_ref().map(|l| l.0.clone()),
+        orientation: view.target(target).and_then(|t| t.orientation),
         targets: targets.len(),
         slope_deg,
         limit_s: setup.limit_s.map(|l| l.0),
