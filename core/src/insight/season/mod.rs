@@ -1,6 +1,11 @@
-//! What the entries of many days tell. Each room is an accumulator that takes plain rows one by one, from a store's columns or from a day at
-//! hand, and then answers; none knows where the rows come from.
+//! What the entries of many days tell. Each room answers one question from plain rows, out of a store's columns or out of days
+//! at hand; none knows where the rows come from.
 
 pub mod depth;
+pub mod footing;
 pub mod group;
+pub mod keys;
+pub mod passed;
 pub mod rows;
+pub mod runs;
+pub mod times;
