@@ -80,12 +80,15 @@ pub fn filters<const N: usize>(given: [(&str, Option<String>); N]) -> BTreeMap<S
 /// The JSON Schema of every `--json` answer, by the name of its command.
 #[must_use]
 pub fn answers() -> Vec<(&'static str, Schema)> {
-    use crate::commands::{day, entries, here, kit, merge, pack, settings, show, verify};
+    use crate::commands::{
+        day, demo, entries, here, kit, merge, pack, review, settings, settle, show, verify,
+    };
     vec![
         ("amend", schema::<firnbook_core::logbook::Changed>()),
         ("day-list", schema::<day::DayList>()),
         ("day-new", schema::<firnbook_core::logbook::DayBegun>()),
         ("day-show", schema::<day::DayShown>()),
+        ("demo", schema::<demo::DemoAnswer>()),
         ("entries", schema::<entries::EntriesAnswer>()),
         ("error", schema::<crate::failure::ErrorAnswer>()),
         ("here", schema::<here::HereAnswer>()),
@@ -94,7 +97,9 @@ pub fn answers() -> Vec<(&'static str, Schema)> {
         ("merge", schema::<merge::MergeAnswer>()),
         ("move", schema::<firnbook_core::logbook::Changed>()),
         ("pack", schema::<pack::PackAnswer>()),
+        ("review", schema::<review::ReviewAnswer>()),
         ("settings", schema::<settings::SettingsAnswer>()),
+        ("settle", schema::<settle::SettleAnswer>()),
         ("show", schema::<show::ShowAnswer>()),
         ("verify", schema::<verify::VerifyAnswer>()),
         ("void", schema::<firnbook_core::logbook::Changed>()),

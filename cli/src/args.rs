@@ -65,6 +65,7 @@ pub struct Global {
 #[derive(Subcommand, Debug)]
 #[expect(missing_docs, reason = "each variant is documented at its arguments, which are its help")]
 pub enum Command {
+    Demo(commands::demo::DemoArgs),
     Day(commands::day::DayArgs),
     Log(commands::log::LogArgs),
     Entries(commands::entries::EntriesArgs),
@@ -75,6 +76,8 @@ pub enum Command {
     Pack(commands::pack::PackArgs),
     Merge(commands::merge::MergeArgs),
     Kit(commands::kit::KitArgs),
+    Review(commands::review::ReviewArgs),
+    Settle(commands::settle::SettleArgs),
     Verify(commands::verify::VerifyArgs),
     Settings(commands::settings::SettingsArgs),
     Completions(commands::completions::CompletionsArgs),

@@ -12,7 +12,7 @@ use firnbook_core::clock::Clock;
 use firnbook_core::day::DayId;
 use firnbook_core::entry::{Body, EntryId, Step, Time, TimeContext, fold};
 use firnbook_core::logbook::Logbook;
-use firnbook_core::review::{KitItem, KitState, kit};
+use firnbook_core::review::{KitItem, KitState};
 use firnbook_core::store::{DayRow, Filter};
 use std::collections::{BTreeMap, HashMap};
 use std::path::{Path, PathBuf};
@@ -177,9 +177,7 @@ impl Desk {
     /// # Errors
     /// The store's.
     pub fn kit(&self) -> Result<Vec<KitItem>, Failure> {
-        let days = self.logbook.days()?;
-        let records = days.iter().map(|d| self.logbook.record(d.id)).collect::<Result<Vec<_>, _>>()?;
-        Ok(kit(&records.iter().collect::<Vec<_>>()))
+        Ok(self.logbook.kit()?)
     }
 
     /// Kit in the snow, of all days.

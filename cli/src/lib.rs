@@ -14,6 +14,7 @@ pub mod failure;
 pub mod file;
 pub mod intake;
 pub mod settings;
+mod story;
 
 mod surroundings;
 pub mod ui;

@@ -188,6 +188,14 @@ impl Ui {
         Ok((n > 0).then(|| line.trim().to_owned()))
     }
 
+    /// Clears the terminal for the next question.
+    ///
+    /// # Errors
+    /// [`Failure`] if the output can't be written.
+    pub fn new_screen(&mut self) -> Result<(), Failure> {
+        if self.terminal.stdout { self.out_bytes(b"\x1b[2J\x1b[H") } else { Ok(()) }
+    }
+
     /// Someone sits at a terminal and may be asked.
     #[must_use]
     pub fn may_ask(&self) -> bool {

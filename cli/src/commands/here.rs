@@ -96,13 +96,20 @@ fn tell(answer: &HereAnswer, columns: usize) -> String {
     text
 }
 
-/// The next sensible commands, with what each does.
+/// The next sensible commands, with what each does; a long one has it on the line below.
 #[must_use]
 pub fn tell_next(next: &[Next]) -> String {
-    let width = next.iter().map(|n| n.command.chars().count()).max().unwrap_or(0);
+    const LONG: usize = 44;
+    let widths = next.iter().map(|n| n.command.chars().count());
+    let width = widths.filter(|w| *w <= LONG).max().unwrap_or(0);
     let line = |n: &Next| {
-        let gap = " ".repeat(width - n.command.chars().count());
-        format!("  {}{gap}  {}\n", styled(COMMAND, &n.command), styled(FAINT, &n.why))
+        let command = styled(COMMAND, &n.command);
+        let why = styled(FAINT, &n.why);
+        match width.checked_sub(n.command.chars().count()) {
+            _ if n.why.is_empty() => format!("  {command}\n"),
+            Some(gap) => format!("  {command}{}  {why}\n", " ".repeat(gap)),
+            None => format!("  {command}\n  {}  {why}\n", " ".repeat(width)),
+        }
     };
     next.iter().map(line).collect()
 }

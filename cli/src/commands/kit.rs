@@ -55,7 +55,7 @@ fn tell(items: &[KitItem], columns: usize) -> String {
     for item in items {
         let state = match item.state {
             KitState::InSnow => "IN THE SNOW",
-            KitState::Issued => "handed out",
+            KitState::Issued => "in hand",
             KitState::Returned => "back",
             KitState::Lost => "lost",
         };

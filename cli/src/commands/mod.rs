@@ -3,6 +3,7 @@
 pub mod amend;
 pub mod completions;
 pub mod day;
+pub mod demo;
 pub mod entries;
 pub mod here;
 pub mod kit;
@@ -11,7 +12,10 @@ pub mod manual;
 pub mod merge;
 pub mod r#move;
 pub mod pack;
+pub mod review;
 pub mod settings;
+pub mod settle;
+mod settle_walk;
 pub mod show;
 pub mod verify;
 pub mod void;
@@ -33,6 +37,7 @@ pub fn run(cli: &Cli, mut ui: Ui, around: &Surroundings) -> u8 {
     let without_a_store = match &cli.command {
         Some(Command::Completions(args)) => Some(completions::run(&mut ui, args)),
         Some(Command::Manual(args)) => Some(manual::run(&mut ui, args)),
+        Some(Command::Demo(args)) => Some(demo::run(&mut ui, args, around)),
         _ => None,
     };
     if let Some(ran) = without_a_store {
@@ -64,8 +69,10 @@ fn at_the_desk(desk: &mut Desk, command: Option<&Command>) -> Ran {
         Some(Command::Pack(args)) => pack::run(desk, args),
         Some(Command::Merge(args)) => merge::run(desk, args),
         Some(Command::Kit(args)) => kit::run(desk, args),
+        Some(Command::Review(args)) => review::run(desk, args),
+        Some(Command::Settle(args)) => settle::run(desk, args),
         Some(Command::Verify(args)) => verify::run(desk, args),
         Some(Command::Settings(args)) => settings::run(desk, args),
-        Some(Command::Completions(_) | Command::Manual(_)) => Ok(()),
+        Some(Command::Demo(_) | Command::Completions(_) | Command::Manual(_)) => Ok(()),
     }
 }
