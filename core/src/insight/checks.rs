@@ -5,7 +5,7 @@ use super::thresholds::Thresholds;
 use super::view::{Told, View};
 use crate::entry::{Body, Check, Time};
 use schemars::JsonSchema;
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 use std::collections::BTreeSet;
 
 /// The checks of a day.
@@ -45,7 +45,7 @@ pub struct Failure {
 }
 
 /// The parts of a check.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, JsonSchema)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum CheckPart {
     /// it did not send
@@ -142,7 +142,7 @@ impl Checks {
 }
 
 /// The checks that count, by folded call sign, twins once, in the order of time.
-fn checks<'a>(view: &View<'a>, left_out: &mut Tally) -> Vec<(String, Told<'a>, &'a Check)> {
+pub(super) fn checks<'a>(view: &View<'a>, left_out: &mut Tally) -> Vec<(String, Told<'a>, &'a Check)> {
     let told = view.told().filter(|t| matches!(t.entry.body, Body::Check(_)));
     let mut found = Vec::new();
     for told in view.once(told) {

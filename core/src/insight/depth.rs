@@ -55,7 +55,7 @@ pub struct DepthValue {
     pub counts: bool,
     /// A hit tells it, and no depth entry.
     #[serde(skip)]
-    of_strike: bool,
+    pub(super) of_strike: bool,
 }
 
 /// A depth in both directions.

@@ -157,6 +157,11 @@ pub struct RunRow {
 /// The targets of a day, in the order in which their drills were first written of.
 #[must_use]
 pub fn targets(view: &View<'_>, left_out: &mut Tally) -> Vec<TargetRow> {
+    homes(view).iter().map(|(target, drills)| target_row(view, target, drills, left_out)).collect()
+}
+
+/// Each target of a day once, with the drills that used it.
+pub(super) fn homes(view: &View<'_>) -> Vec<(TargetRef, Vec<String>)> {
     let mut homes: Vec<(TargetRef, Vec<String>)> = Vec::new();
     for drill in view.drills() {
         for target in view.targets(drill) {
@@ -166,7 +171,7 @@ pub fn targets(view: &View<'_>, left_out: &mut Tally) -> Vec<TargetRow> {
             }
         }
     }
-    homes.iter().map(|(target, drills)| target_row(view, target, drills, left_out)).collect()
+    homes
 }
 
 fn target_row(view: &View<'_>, target: &TargetRef, drills: &[String], left_out: &mut Tally) -> TargetRow {

@@ -1,10 +1,12 @@
 //! What the entries of many days tell. Each room answers one question from plain rows, out of a store's columns or out of days
 //! at hand; none knows where the rows come from.
 
+pub mod checks;
 pub mod depth;
 pub mod footing;
 pub mod group;
 pub mod keys;
+pub mod methods;
 pub mod passed;
 pub mod rows;
 pub mod runs;
