@@ -28,3 +28,9 @@ pub fn of_a_debrief() -> Vec<&'static str> {
 pub fn of_depths() -> Vec<&'static str> {
     vec![USE, WHO_DECIDES, DEPTHS]
 }
+
+/// The cautions of every plan.
+#[must_use]
+pub fn of_a_plan() -> Vec<&'static str> {
+    vec![USE, WHO_DECIDES]
+}

@@ -13,6 +13,7 @@ pub mod interference;
 pub mod left_out;
 pub mod made;
 pub mod notes;
+pub mod plan;
 mod presses;
 pub mod probing;
 pub mod search;

@@ -46,9 +46,7 @@ impl Snow {
         let depth_cm = depth
             .and_then(|h| h.slope_normal_cm(Some(slope_deg)))
             .ok_or("no depth of this target was measured by probe or tape in a known direction")?;
-        let steep = slope_deg >= thresholds.steep_from_deg;
-        let pct = if steep { thresholds.hole_length_steep_pct } else { thresholds.hole_length_flat_pct };
-        let length_cm = depth_cm * pct / 100.0;
+        let length_cm = thresholds.hole_length_cm(depth_cm, slope_deg);
         let width_cm = median(widths_cm).unwrap_or(thresholds.hole_width_cm);
         let density_kg_m3 = setup.snow_kg_m3.map_or(thresholds.snow_kg_m3, |d| d.0);
         let wedge_m3 = wedge_m3(depth_cm, length_cm, width_cm).map_err(|e| e.to_string())?;

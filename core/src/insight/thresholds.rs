@@ -129,6 +129,13 @@ thresholds! {
 }
 
 impl Thresholds {
+    /// Length of a hole along the slope, cm, for a depth square to it.
+    #[must_use]
+    pub fn hole_length_cm(&self, depth_cm: f64, slope_deg: f64) -> f64 {
+        let steep = slope_deg >= self.steep_from_deg;
+        depth_cm * if steep { self.hole_length_steep_pct } else { self.hole_length_flat_pct } / 100.0
+    }
+
     /// Sets one threshold.
     ///
     /// # Errors
