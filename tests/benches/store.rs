@@ -1,0 +1,175 @@
+//! Writing, merging and opening, as ratios against bare SQLite and Automerge in the same run. Medians; nothing here fails a build.
+
+#![allow(clippy::unwrap_used, clippy::expect_used, reason = "a failed unwrap in a bench is a failed bench")]
+
+mod common;
+
+use automerge::Automerge;
+use common::{cpu_us, median, say};
+use firnbook_core::exchange;
+use firnbook_core::logbook::Draft;
+use firnbook_tests::{Phone, map};
+use rusqlite::Connection;
+use rusqlite::types::Value as Sql;
+use serde_json::json;
+
+fn main() {
+    write();
+    growth();
+    openings();
+    merge();
+    many_days();
+}
+
+fn draft(n: usize) -> Draft {
+    let at = 1_801_904_400_000 + n as i64 * 7_000;
+    let at = firnbook_core::entry::Time::from_millis(at, 60).unwrap();
+    let json = json!({
+        "kind": "strike", "at": at, "by": format!("Obs{}", n % 8), "drill": format!("{}", n % 6), "target": "A", "depth_cm": 40 + n % 150,
+        "outcome": "hit", "direction": "slope_normal", "lowest_reading_m": 1.3, "holes": 7
+    });
+    Draft { json: map(json), line: None }
+}
+
+fn log(phone: &mut Phone, from: usize, count: usize) {
+    for n in from..from + count {
+        phone.book.log(phone.day, "Obs1", vec![draft(n)], false).unwrap();
+    }
+}
+
+fn fill(phone: &mut Phone, count: usize) {
+    phone.book.log(phone.day, "Obs1", (0..count).map(draft).collect(), false).unwrap();
+}
+
+/// One entry through the logbook against one typed INSERT of the same row into a table of its own, both durable.
+fn write() {
+    let mut phone = Phone::new("Obs1");
+    fill(&mut phone, 100);
+    let folder = tempfile::tempdir().unwrap();
+    let bare = Connection::open(folder.path().join("bare.db")).unwrap();
+    bare.execute_batch(
+        "PRAGMA journal_mode = wal; PRAGMA synchronous = full;
+         CREATE TABLE strike (id TEXT PRIMARY KEY, at_ms INTEGER, by TEXT, drill TEXT, target TEXT, depth_cm REAL, outcome TEXT) WITHOUT ROWID",
+    )
+    .unwrap();
+    let insert = |n: usize| {
+        let row = (format!("01KH5QX2M8{n:016}"), n as i64, "Obs1", "1", "A", 110.0, "hit");
+        bare.prepare_cached("INSERT INTO strike VALUES (?, ?, ?, ?, ?, ?, ?)").unwrap().execute(row).unwrap();
+    };
+    let (mut ours, mut theirs) = (Vec::new(), Vec::new());
+    for round in 0..9 {
+        ours.push(cpu_us(|| log(&mut phone, 1000 + round * 100, 100)) / 100.0);
+        theirs.push(cpu_us(|| (0..100).for_each(|n| insert(round * 100 + n))) / 100.0);
+    }
+    let (ours, theirs) = (median(ours), median(theirs));
+    println!("one durable entry: {ours:.0} us of processor time; one bare INSERT: {theirs:.0} us");
+    say("processor time of an entry besides one bare INSERT", ours - theirs, "us", 100.0);
+}
+
+/// The cost of an entry into a day of 10,000 against a day of 100.
+fn growth() {
+    let (mut small, mut large) = (Phone::new("Obs1"), Phone::new("Obs1"));
+    fill(&mut small, 100);
+    fill(&mut large, 10_000);
+    let ratios = (0..9).map(|round| {
+        let in_large = cpu_us(|| log(&mut large, 20_000 + round * 50, 50));
+        in_large / cpu_us(|| log(&mut small, 20_000 + round * 50, 50))
+    });
+    say("an entry into a day of 10,000 against a day of 100", median(ratios.collect()), "x", 1.3);
+}
+
+/// A thousand commands that each open the store and write one entry.
+fn openings() {
+    let mut phone = Phone::new("Obs1");
+    let mut costs = Vec::new();
+    for n in 0..1000 {
+        costs.push(cpu_us(|| {
+            phone.book = phone.open_again();
+            log(&mut phone, n, 1);
+        }));
+    }
+    let (first, last) = (median(costs[..100].to_vec()), median(costs[900..].to_vec()));
+    say("the last of 1,000 one-entry openings against the first", last / first, "x", 1.5);
+    let (mut many, mut few) = (Vec::new(), Vec::new());
+    let mut fresh = Phone::new("Obs1");
+    fill(&mut fresh, 1000);
+    for round in 0..9 {
+        many.push(cpu_us(|| log(&mut phone, 5000 + round * 50, 50)));
+        few.push(cpu_us(|| log(&mut fresh, 5000 + round * 50, 50)));
+    }
+    say("an entry into a day of 1,000 actors against a day of one", median(many) / median(few), "x", 1.5);
+}
+
+/// 20 packs of 500 entries into a base, against a strict load, apply_changes and an INSERT of the same rows a pack.
+fn merge() {
+    let packs: Vec<Vec<u8>> = (0..20)
+        .map(|n| {
+            let mut phone = Phone::new(&format!("Obs{n}"));
+            log(&mut phone, n * 500, 500);
+            phone.pack()
+        })
+        .collect();
+    let rows = rows_of(&packs);
+    let ratios = (0..7).map(|_| {
+        let ours = cpu_us(|| {
+            let mut base = Phone::bare("Base");
+            packs.iter().for_each(|p| drop(base.book.merge(p, false).unwrap()));
+        });
+        ours / cpu_us(|| reference_merge(&packs, &rows))
+    });
+    say("merging 20 packs x 500 against load + apply + INSERT", median(ratios.collect()), "x", 1.3);
+}
+
+type Rows = Vec<(String, Vec<Vec<Sql>>)>;
+
+/// The rows of the merged base: changes, entries and strikes, in 20 parts.
+fn rows_of(packs: &[Vec<u8>]) -> Rows {
+    let mut base = Phone::bare("Base");
+    packs.iter().for_each(|p| drop(base.book.merge(p, false).unwrap()));
+    let conn = Connection::open(base.path()).unwrap();
+    ["change", "entry", "strike"]
+        .iter()
+        .map(|table| {
+            let mut statement = conn.prepare(&format!("SELECT * FROM \"{table}\"")).unwrap();
+            let columns = statement.column_count();
+            let rows = statement.query_map([], |r| (0..columns).map(|i| r.get(i)).collect()).unwrap();
+            ((*table).to_owned(), rows.map(Result::unwrap).collect())
+        })
+        .collect()
+}
+
+fn reference_merge(packs: &[Vec<u8>], rows: &Rows) {
+    let folder = tempfile::tempdir().unwrap();
+    let mut conn = Connection::open(folder.path().join("bare.db")).unwrap();
+    conn.execute_batch("PRAGMA journal_mode = wal; PRAGMA synchronous = full").unwrap();
+    conn.execute_batch(&firnbook_core::store::store_sql()).unwrap();
+    let mut base = Automerge::new();
+    for (n, pack) in packs.iter().enumerate() {
+        let length = u32::from_be_bytes(pack[10..14].try_into().unwrap()) as usize;
+        let doc = Automerge::load(&pack[14 + length..pack.len() - 32]).unwrap();
+        base.apply_changes(doc.get_changes(&[])).unwrap();
+        let tx = conn.transaction().unwrap();
+        for (table, all) in rows {
+            let part = all.len() / packs.len();
+            let part = if n + 1 == packs.len() { &all[n * part..] } else { &all[n * part..(n + 1) * part] };
+            let marks = vec!["?"; part[0].len()].join(", ");
+            let mut insert = tx.prepare_cached(&format!("INSERT INTO \"{table}\" VALUES ({marks})")).unwrap();
+            part.iter().for_each(|row| drop(insert.execute(rusqlite::params_from_iter(row)).unwrap()));
+        }
+        tx.commit().unwrap();
+    }
+    assert_eq!(exchange::read(&packs[0]).unwrap().1.len(), 1);
+}
+
+/// Opening a store of 1,000 days.
+fn many_days() {
+    let mut phone = Phone::new("Lead");
+    let mut date = firnbook_tests::date();
+    for _ in 0..1000 {
+        date = date.succ_opt().unwrap();
+        let day = phone.book.begin_day(date, "Upper Bowl", "Lead").unwrap().day;
+        phone.book.log(day, "Lead", (0..5).map(draft).collect(), false).unwrap();
+    }
+    let costs = (0..9).map(|_| cpu_us(|| drop(phone.open_again().latest_day().unwrap())) / 1000.0);
+    say("opening a store of 1,000 days and finding the latest", median(costs.collect()), "ms", 50.0);
+}
