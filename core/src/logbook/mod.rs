@@ -2,12 +2,16 @@
 //!
 //! Phones and the command line stand on this alone. Nothing here prints, reads the environment or asks the wall clock by itself.
 
+mod answers;
 mod carry;
+mod close;
 mod correct;
+mod depths;
 mod error;
 mod settle;
 mod write;
 
+pub use answers::{Ask, Season};
 pub use carry::{DayMerged, Merged, Packed};
 pub use correct::{Changed, HistoryStep};
 pub use error::{LineFault, LogbookError};

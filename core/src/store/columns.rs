@@ -25,7 +25,8 @@ pub fn columns(kind: &Kind) -> Vec<(&str, &'static str)> {
 pub fn create_tables(kinds: &[Kind]) -> String {
     let mut sql = String::new();
     for kind in kinds {
-        let _ = write!(sql, "CREATE TABLE \"{}\" (\n    day INTEGER NOT NULL,\n", kind.name);
+        let _ =
+            write!(sql, "CREATE TABLE \"{}\" (\n    day INTEGER NOT NULL,\n    at_ms INTEGER,\n", kind.name);
         for (name, sql_type) in columns(kind) {
             let _ = writeln!(sql, "    \"{name}\" {sql_type},");
         }
@@ -36,9 +37,9 @@ pub fn create_tables(kinds: &[Kind]) -> String {
     sql
 }
 
-/// `INSERT` of one row of a kind: day, the fields, void, unsettled.
+/// `INSERT` of one row of a kind: day, milliseconds of `at`, the fields, void, unsettled.
 pub(super) fn insert(kind: &Kind) -> String {
-    let marks = vec!["?"; kind.fields.len() + 3].join(", ");
+    let marks = vec!["?"; kind.fields.len() + 4].join(", ");
     format!("INSERT INTO \"{}\" VALUES ({marks})", kind.name)
 }
 

@@ -141,7 +141,8 @@ fn insert(conn: &Connection, day: i64, noted: &Noted) -> Result<(), StoreError> 
     };
     let ends = [noted.void.clone().into(), unsettled.into()];
     let fields = kind.fields.iter().map(|f| columns::value(f, &noted.json));
-    let row = std::iter::once(day.into()).chain(fields).chain(ends);
+    let begins = [day.into(), at.map(crate::entry::Time::millis).into()];
+    let row = begins.into_iter().chain(fields).chain(ends);
     conn.prepare_cached(&columns::insert(kind))?.execute(params_from_iter(row))?;
     Ok(())
 }

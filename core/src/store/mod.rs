@@ -5,6 +5,7 @@
 
 mod changes;
 mod columns;
+mod depths;
 mod device;
 mod error;
 mod fold;
@@ -14,6 +15,7 @@ mod verify;
 
 pub use changes::{Incoming, Taken};
 pub use columns::{columns, create_tables};
+pub use depths::{DepthLine, ValueOf};
 pub use device::{device_path, random};
 pub use error::StoreError;
 pub use migrations::store_sql;

@@ -1,0 +1,137 @@
+//! Answers: the debrief of a day, which days a season's answer is made from, the rows of the export's tables.
+
+use super::{Logbook, LogbookError};
+use crate::day::{DayId, Record, sha256_hex};
+use crate::entry::fold;
+use crate::insight::clocks::RawClocks;
+use crate::insight::debrief::{self, Debrief, Given};
+use crate::insight::left_out::Tally;
+use crate::insight::made::Made;
+use crate::insight::tables::{self, RunRow, TargetRow};
+use crate::insight::thresholds::Thresholds;
+use crate::insight::view::View;
+use crate::review;
+use crate::store::DayRow;
+use chrono::NaiveDate;
+
+/// What a debrief is asked for.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct Ask<'a> {
+    /// Only this drill, by label.
+    pub drill: Option<&'a str>,
+    /// The thresholds in force.
+    pub thresholds: Thresholds,
+}
+
+/// Which days a season's answer is made from; what is absent does not narrow it.
+#[derive(Clone, Debug, Default)]
+pub struct Season {
+    /// From this date on.
+    pub since: Option<NaiveDate>,
+    /// Up to this date, inclusive.
+    pub until: Option<NaiveDate>,
+    /// In this area, by label.
+    pub area: Option<String>,
+    /// Only this day.
+    pub day: Option<DayId>,
+}
+
+/// Kinds that runs are made from.
+const RUN_KINDS: [&str; 6] = ["drill", "target", "moment", "strike", "depth", "person"];
+/// The days before this one that a team's own medians come from, at the most.
+const EARLIER_DAYS: usize = 30;
+
+impl Logbook {
+    /// The debrief of a day.
+    ///
+    /// # Errors
+    /// The store's, for a day that is not here too.
+    pub fn debrief(&self, day: DayId, ask: &Ask<'_>) -> Result<Debrief, LogbookError> {
+        let record = self.record(day)?;
+        let one_event = review::one_event_groups(&record, &review::raw_clocks);
+        Ok(debrief::debrief(
+            &record,
+            Given {
+                one_event: &one_event,
+                clocks: &RawClocks,
+                thresholds: &ask.thresholds,
+                kit: self.kit()?,
+                items: self.review(day)?,
+                earlier_runs: &self.runs_before(&record)?,
+                only_drill: ask.drill,
+                heads_sha256: &self.heads_sha256(&[day])?,
+            },
+        ))
+    }
+
+    fn runs_before(&self, record: &Record) -> Result<Vec<RunRow>, LogbookError> {
+        let mut runs = Vec::new();
+        let days = self.days()?;
+        for day in days.iter().rev().filter(|d| d.date < record.date).take(EARLIER_DAYS) {
+            let earlier = self.store.record_of(day.id, &RUN_KINDS)?;
+            let one_event = review::one_event_groups(&earlier, &review::raw_clocks);
+            runs.extend(tables::runs(
+                &View::new(&earlier, &one_event.groups, &RawClocks),
+                &mut Tally::default(),
+            ));
+        }
+        Ok(runs)
+    }
+
+    /// The days of a season, the earliest first.
+    ///
+    /// # Errors
+    /// The store's.
+    pub fn days_of(&self, season: &Season) -> Result<Vec<DayRow>, LogbookError> {
+        let mut days = self.days()?;
+        days.retain(|d| {
+            season.since.is_none_or(|since| d.date >= since)
+                && season.until.is_none_or(|until| d.date <= until)
+                && season.area.as_ref().is_none_or(|area| fold(area) == fold(&d.area))
+                && season.day.is_none_or(|day| day == d.id)
+        });
+        Ok(days)
+    }
+
+    /// SHA-256 over the sorted heads of these days, hex: equal heads, equal entries.
+    ///
+    /// # Errors
+    /// The store's.
+    pub fn heads_sha256(&self, days: &[DayId]) -> Result<String, LogbookError> {
+        let mut heads = Vec::new();
+        for day in days {
+            heads.extend(self.store.heads(*day)?.iter().map(ToString::to_string));
+        }
+        heads.sort();
+        Ok(sha256_hex(heads.join("\n").as_bytes()))
+    }
+
+    /// How an answer over these days was made.
+    ///
+    /// # Errors
+    /// The store's.
+    pub fn made(&self, season: &Season, days: &[DayRow]) -> Result<Made, LogbookError> {
+        let ids: Vec<DayId> = days.iter().map(|d| d.id).collect();
+        let mut made = Made::from_heads(&self.heads_sha256(&ids)?);
+        let filters = [
+            ("since", season.since.map(|d| d.to_string())),
+            ("until", season.until.map(|d| d.to_string())),
+            ("area", season.area.clone()),
+            ("day", season.day.map(|d| d.to_string())),
+        ];
+        made.filters.extend(filters.into_iter().filter_map(|(key, value)| Some((key.to_owned(), value?))));
+        Ok(made)
+    }
+
+    /// The rows of the tables `targets` and `runs` of one day.
+    ///
+    /// # Errors
+    /// The store's.
+    pub fn tables(&self, day: DayId) -> Result<(Vec<TargetRow>, Vec<RunRow>), LogbookError> {
+        let record = self.record(day)?;
+        let one_event = review::one_event_groups(&record, &review::raw_clocks);
+        let view = View::new(&record, &one_event.groups, &RawClocks);
+        let mut left_out = Tally::default();
+        Ok((tables::targets(&view, &mut left_out), tables::runs(&view, &mut left_out)))
+    }
+}
