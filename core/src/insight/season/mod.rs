@@ -3,8 +3,10 @@
 
 pub mod checks;
 pub mod depth;
+pub mod digging;
 pub mod footing;
 pub mod group;
+pub mod interference;
 pub mod keys;
 pub mod methods;
 pub mod passed;
