@@ -49,6 +49,7 @@ CREATE TABLE entry (
 CREATE INDEX entry_at ON entry (day, at_ms, id);
 CREATE TABLE "person" (
     day INTEGER NOT NULL,
+    at_ms INTEGER,
     "id" TEXT,
     "at" TEXT,
     "by" TEXT,
@@ -73,6 +74,7 @@ CREATE TABLE "person" (
 ) WITHOUT ROWID;
 CREATE TABLE "check" (
     day INTEGER NOT NULL,
+    at_ms INTEGER,
     "id" TEXT,
     "at" TEXT,
     "by" TEXT,
@@ -97,6 +99,7 @@ CREATE TABLE "check" (
 ) WITHOUT ROWID;
 CREATE TABLE "kit" (
     day INTEGER NOT NULL,
+    at_ms INTEGER,
     "id" TEXT,
     "at" TEXT,
     "by" TEXT,
@@ -119,6 +122,7 @@ CREATE TABLE "kit" (
 ) WITHOUT ROWID;
 CREATE TABLE "drill" (
     day INTEGER NOT NULL,
+    at_ms INTEGER,
     "id" TEXT,
     "at" TEXT,
     "by" TEXT,
@@ -152,6 +156,7 @@ CREATE TABLE "drill" (
 ) WITHOUT ROWID;
 CREATE TABLE "target" (
     day INTEGER NOT NULL,
+    at_ms INTEGER,
     "id" TEXT,
     "at" TEXT,
     "by" TEXT,
@@ -177,6 +182,7 @@ CREATE TABLE "target" (
 ) WITHOUT ROWID;
 CREATE TABLE "moment" (
     day INTEGER NOT NULL,
+    at_ms INTEGER,
     "id" TEXT,
     "at" TEXT,
     "by" TEXT,
@@ -199,6 +205,7 @@ CREATE TABLE "moment" (
 ) WITHOUT ROWID;
 CREATE TABLE "strike" (
     day INTEGER NOT NULL,
+    at_ms INTEGER,
     "id" TEXT,
     "at" TEXT,
     "by" TEXT,
@@ -224,6 +231,7 @@ CREATE TABLE "strike" (
 ) WITHOUT ROWID;
 CREATE TABLE "depth" (
     day INTEGER NOT NULL,
+    at_ms INTEGER,
     "id" TEXT,
     "at" TEXT,
     "by" TEXT,
@@ -246,6 +254,7 @@ CREATE TABLE "depth" (
 ) WITHOUT ROWID;
 CREATE TABLE "rotation" (
     day INTEGER NOT NULL,
+    at_ms INTEGER,
     "id" TEXT,
     "at" TEXT,
     "by" TEXT,
@@ -270,6 +279,7 @@ CREATE TABLE "rotation" (
 ) WITHOUT ROWID;
 CREATE TABLE "interference" (
     day INTEGER NOT NULL,
+    at_ms INTEGER,
     "id" TEXT,
     "at" TEXT,
     "by" TEXT,
@@ -295,6 +305,7 @@ CREATE TABLE "interference" (
 ) WITHOUT ROWID;
 CREATE TABLE "track" (
     day INTEGER NOT NULL,
+    at_ms INTEGER,
     "id" TEXT,
     "at" TEXT,
     "by" TEXT,
@@ -317,6 +328,7 @@ CREATE TABLE "track" (
 ) WITHOUT ROWID;
 CREATE TABLE "probe_pass" (
     day INTEGER NOT NULL,
+    at_ms INTEGER,
     "id" TEXT,
     "at" TEXT,
     "by" TEXT,
@@ -343,6 +355,7 @@ CREATE TABLE "probe_pass" (
 ) WITHOUT ROWID;
 CREATE TABLE "clock_mark" (
     day INTEGER NOT NULL,
+    at_ms INTEGER,
     "id" TEXT,
     "at" TEXT,
     "by" TEXT,
@@ -363,6 +376,7 @@ CREATE TABLE "clock_mark" (
 ) WITHOUT ROWID;
 CREATE TABLE "clock" (
     day INTEGER NOT NULL,
+    at_ms INTEGER,
     "id" TEXT,
     "at" TEXT,
     "by" TEXT,
@@ -386,6 +400,7 @@ CREATE TABLE "clock" (
 ) WITHOUT ROWID;
 CREATE TABLE "note" (
     day INTEGER NOT NULL,
+    at_ms INTEGER,
     "id" TEXT,
     "at" TEXT,
     "by" TEXT,
