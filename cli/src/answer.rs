@@ -1,39 +1,11 @@
-//! What answers have in common: from what they were made, and how a day stands in them.
+//! What answers have in common, and the list of all their schemas.
 
-use crate::failure::Failure;
-use firnbook_core::day::{DayId, sha256_hex};
-use firnbook_core::logbook::Logbook;
+use firnbook_core::day::DayId;
 use firnbook_core::store::DayRow;
 use schemars::generate::SchemaSettings;
 use schemars::{JsonSchema, Schema};
 use serde::Serialize;
 use std::collections::BTreeMap;
-
-/// From what an answer was made, so that it can be made again.
-#[derive(Clone, Debug, Serialize, JsonSchema)]
-pub struct Made {
-    /// Version of the program
-    pub version: &'static str,
-    /// What narrowed the entries, by name
-    pub filters: BTreeMap<String, String>,
-    /// The thresholds that were used
-    pub settings: BTreeMap<String, f64>,
-    /// SHA-256 over the days and their latest changes: equal where the same was known
-    pub heads_sha256: String,
-}
-
-/// From these days of a store, narrowed by these filters.
-///
-/// # Errors
-/// The store's.
-pub fn made(logbook: &Logbook, days: &[DayId], filters: BTreeMap<String, String>) -> Result<Made, Failure> {
-    let mut text = String::new();
-    for day in days {
-        text.push_str(&format!("{day} {}\n", logbook.day(*day)?.heads.join(" ")));
-    }
-    let heads_sha256 = sha256_hex(text.as_bytes());
-    Ok(Made { version: env!("CARGO_PKG_VERSION"), filters, settings: BTreeMap::new(), heads_sha256 })
-}
 
 /// A day as it stands in answers.
 #[derive(Clone, Debug, Serialize, JsonSchema)]
@@ -81,16 +53,19 @@ pub fn filters<const N: usize>(given: [(&str, Option<String>); N]) -> BTreeMap<S
 #[must_use]
 pub fn answers() -> Vec<(&'static str, Schema)> {
     use crate::commands::{
-        day, demo, entries, here, kit, merge, pack, review, settings, settle, show, verify,
+        day, demo, entries, export, here, kit, merge, pack, review, settings, settle, show, verify,
     };
     vec![
         ("amend", schema::<firnbook_core::logbook::Changed>()),
+        ("day-close", schema::<firnbook_core::logbook::DayBegun>()),
         ("day-list", schema::<day::DayList>()),
         ("day-new", schema::<firnbook_core::logbook::DayBegun>()),
         ("day-show", schema::<day::DayShown>()),
+        ("debrief", schema::<firnbook_core::insight::debrief::Debrief>()),
         ("demo", schema::<demo::DemoAnswer>()),
         ("entries", schema::<entries::EntriesAnswer>()),
         ("error", schema::<crate::failure::ErrorAnswer>()),
+        ("export", schema::<export::ExportAnswer>()),
         ("here", schema::<here::HereAnswer>()),
         ("kit", schema::<kit::KitAnswer>()),
         ("log", schema::<firnbook_core::logbook::LogReport>()),
@@ -101,6 +76,7 @@ pub fn answers() -> Vec<(&'static str, Schema)> {
         ("settings", schema::<settings::SettingsAnswer>()),
         ("settle", schema::<settle::SettleAnswer>()),
         ("show", schema::<show::ShowAnswer>()),
+        ("stats-depth", schema::<firnbook_core::insight::season::depth::DepthStats>()),
         ("verify", schema::<verify::VerifyAnswer>()),
         ("void", schema::<firnbook_core::logbook::Changed>()),
     ]

@@ -1,6 +1,5 @@
 //! What a command sits down at: the opened store, its settings, who writes, and the rules that say which day is meant.
 
-use crate::answer::{Made, made};
 use crate::args::{DayChoice, Global, Writer};
 use crate::failure::Failure;
 use crate::file::make_folder;
@@ -11,6 +10,7 @@ use chrono::{FixedOffset, NaiveDate};
 use firnbook_core::clock::Clock;
 use firnbook_core::day::DayId;
 use firnbook_core::entry::{Body, EntryId, Step, Time, TimeContext, fold};
+use firnbook_core::insight::made::Made;
 use firnbook_core::logbook::Logbook;
 use firnbook_core::review::{KitItem, KitState};
 use firnbook_core::store::{DayRow, Filter};
@@ -126,26 +126,6 @@ impl Desk {
         Ok(day)
     }
 
-    /// The days that a command over many is about.
-    ///
-    /// # Errors
-    /// No such day.
-    pub fn days_between(
-        &self,
-        day: Option<&str>,
-        since: Option<NaiveDate>,
-        until: Option<NaiveDate>,
-    ) -> Result<Vec<DayRow>, Failure> {
-        let only = day.map(|d| self.logbook.find_day(d)).transpose()?;
-        let mut days = self.logbook.days()?;
-        days.retain(|d| {
-            only.is_none_or(|id| d.id == id)
-                && since.is_none_or(|s| d.date >= s)
-                && until.is_none_or(|u| d.date <= u)
-        });
-        Ok(days)
-    }
-
     /// The entries that these texts name: any unique ending of an id, `last`, or `-` for ids on standard input, one a line.
     ///
     /// # Errors
@@ -212,14 +192,19 @@ impl Desk {
         })
     }
 
+    /// What times typed today are measured from, where no day is chosen.
+    #[must_use]
+    pub fn times_today(&self) -> DayTimes {
+        let now = self.now();
+        DayTimes { now, date: self.today(), offset: *now.datetime().offset(), starts: HashMap::new() }
+    }
+
     /// What typed times of a day are measured from.
     ///
     /// # Errors
     /// The store's.
     pub fn times(&self, day: &DayRow) -> Result<DayTimes, Failure> {
-        let now = self.now();
-        let mut times =
-            DayTimes { now, date: day.date, offset: *now.datetime().offset(), starts: HashMap::new() };
+        let mut times = DayTimes { date: day.date, ..self.times_today() };
         let filter = Filter { day: Some(day.id), kind: Some("moment".to_owned()), ..Filter::default() };
         for row in self.logbook.entries(&filter)? {
             let Some(entry) = row.noted.counted() else { continue };
@@ -232,12 +217,14 @@ impl Desk {
         Ok(times)
     }
 
-    /// What an answer over these days was made from.
+    /// How an answer over these days was made.
     ///
     /// # Errors
     /// The store's.
     pub fn made(&self, days: &[DayId], filters: BTreeMap<String, String>) -> Result<Made, Failure> {
-        made(&self.logbook, days, filters)
+        let mut made = Made::from_heads(&self.logbook.heads_sha256(days)?);
+        made.filters = filters;
+        Ok(made)
     }
 }
 

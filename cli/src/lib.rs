@@ -17,6 +17,7 @@ pub mod settings;
 mod story;
 
 mod surroundings;
+pub mod tables;
 pub mod ui;
 pub mod view;
 

@@ -3,6 +3,7 @@
 
 use crate::failure::Failure;
 use crate::file::write_whole;
+use firnbook_core::insight::thresholds::{TABLE, Thresholds};
 use std::io::ErrorKind;
 use std::path::{Path, PathBuf};
 use toml::{Table, Value};
@@ -63,6 +64,26 @@ impl Settings {
             Value::Float(n) => Some(*n),
             _ => None,
         }
+    }
+
+    /// The thresholds in force: the defaults, with what this team has set.
+    ///
+    /// # Errors
+    /// A value in the file that is no number or out of its range.
+    pub fn thresholds(&self) -> Result<Thresholds, Failure> {
+        let mut thresholds = Thresholds::default();
+        for row in TABLE.iter().filter(|row| self.table.contains_key(row.key)) {
+            let wrong = |why: String| {
+                Failure::refused(format!(
+                    "{}: {why}; correct it with `firnbook settings {}`",
+                    self.path.display(),
+                    row.key
+                ))
+            };
+            let number = self.number(row.key).ok_or_else(|| wrong(format!("{} is no number", row.key)))?;
+            thresholds.set(row.key, number).map_err(|e| wrong(e.to_string()))?;
+        }
+        Ok(thresholds)
     }
 
     /// Sets a key and writes the file; `None` goes back to the default.

@@ -43,6 +43,19 @@ enum Verb {
     /// Show one day: who wrote what
     #[command(after_help = "Example:\n  firnbook day show --day 2027-02-06")]
     Show(DayChoice),
+    /// Close a day; refused while kit is in the snow or someone has not handed in
+    #[command(
+        after_help = "Example:\n  firnbook day close --despite \"TX07 searched until dark, dog team tomorrow\""
+    )]
+    Close {
+        #[command(flatten)]
+        day: DayChoice,
+        /// Close it although something stands against it, and say why
+        #[arg(long, value_name = "REASON")]
+        despite: Option<String>,
+        #[command(flatten)]
+        writer: Writer,
+    },
 }
 
 /// Answer of `day list`.
@@ -107,6 +120,14 @@ pub fn run(desk: &mut Desk, args: &DayArgs) -> Ran {
             let answer = shown(desk, &day)?;
             let columns = desk.ui.columns();
             desk.ui.answer(&answer, |a| tell_shown(a, columns))
+        }
+        Verb::Close { day, despite, writer } => {
+            let by = desk.writer(writer)?;
+            let day = desk.day_to_write(day)?;
+            let closed = desk.logbook.close_day(day.id, despite.as_deref(), &by)?;
+            desk.ui.answer(&closed, |c| {
+                format!("Day {} {} is closed; what is written later shows as after.\n", c.date, c.area)
+            })
         }
     }
 }

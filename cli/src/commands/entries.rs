@@ -1,7 +1,7 @@
 //! `entries`: lists what was written.
 
 use super::Ran;
-use crate::answer::{Made, filters};
+use crate::answer::filters;
 use crate::args::DayChoice;
 use crate::desk::Desk;
 use crate::failure::Failure;
@@ -10,6 +10,7 @@ use crate::view::{self, table::Table};
 use chrono::{Days, NaiveDate, TimeZone};
 use firnbook_core::day::{DayId, DeviceId, Noted};
 use firnbook_core::entry::{EntryId, KINDS, kind};
+use firnbook_core::insight::made::Made;
 use firnbook_core::store::{EntryRow, Filter};
 use schemars::JsonSchema;
 use serde::Serialize;

@@ -1,12 +1,13 @@
 //! `kit`: where every piece of kit is.
 
 use super::Ran;
-use crate::answer::{Made, filters};
+use crate::answer::filters;
 use crate::desk::Desk;
 use crate::failure::Failure;
 use crate::ui::ALERT;
 use crate::view::{self, table::Table};
 use firnbook_core::entry::fold;
+use firnbook_core::insight::made::Made;
 use firnbook_core::review::{KitItem, KitState};
 use schemars::JsonSchema;
 use serde::Serialize;

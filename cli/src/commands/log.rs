@@ -8,23 +8,13 @@ use crate::intake::{self, Intake};
 use crate::view::ids;
 use chrono::NaiveDate;
 use clap::{Arg, ArgMatches, Args, Command, FromArgMatches};
-use firnbook_core::entry::{self, Field, KINDS, Kind, Shape, TimeContext, from_text};
+use firnbook_core::entry::{self, Fault, Field, KINDS, Kind, Shape, TimeContext, from_text};
 use firnbook_core::logbook::{Draft, LineFault, LogReport, LogbookError};
 use firnbook_core::store::DayRow;
 use serde_json::{Map, Value, json};
 use std::path::{Path, PathBuf};
 
-/// Write entries down: one from flags, or many from a file
-///
-/// A file is JSON lines or CSV with a header; all of it is written or nothing, and every fault is named by line and field. Times are 10:08:20,
-/// 1008, +8:20 (since that drill's start), -0:30 (ago) or RFC 3339; lengths may carry a unit (110cm, 1.1m, 3ft). A label that takes a list
-/// writes one entry each.
-///
-/// Examples:
-///   firnbook log moment --drill 1 --step start
-///   firnbook log strike --drill 1 --target A --depth 1.1m --outcome hit --at +3:20
-///   firnbook log kit --step issued --item TX01,TX02,TX03
-///   firnbook log --from sheet.csv --kind strike --dry-run
+/// Arguments of `log`: a kind with its fields as flags, or a file.
 #[derive(Debug)]
 pub struct LogArgs {
     day: DayChoice,
@@ -147,13 +137,15 @@ fn typed(kind: &'static Kind, matches: &ArgMatches) -> Vec<(&'static Field, Stri
 
 /// Runs `log`.
 pub fn run(desk: &mut Desk, args: &LogArgs) -> Ran {
-    let day = desk.day_to_write(&args.day)?;
     let by = desk.writer(&args.writer)?;
-    let report = match &args.source {
-        Source::Flags(kind, typed) => from_flags(desk, &day, &by, kind, typed, args.dry_run)?,
-        Source::File(file, kind) => from_file(desk, &day, &by, file, kind.as_deref(), args.dry_run)?,
+    let (report, into) = match &args.source {
+        Source::Flags(kind, typed) => {
+            let day = desk.day_to_write(&args.day)?;
+            (from_flags(desk, &day, &by, kind, typed, args.dry_run)?, format!("{} {}", day.date, day.area))
+        }
+        Source::File(file, kind) => from_file(desk, args, &by, file, kind.as_deref())?,
     };
-    desk.ui.answer(&report, |r| tell(r, &day, args.dry_run))
+    desk.ui.answer(&report, |r| tell(r, &into, args.dry_run))
 }
 
 fn from_flags(
@@ -237,36 +229,103 @@ fn merge_value(json: &mut Map<String, Value>, field: &Field, value: Value) {
     json.insert(field.name.clone(), value);
 }
 
+/// Writes a file. Lines may name their day, as those of an export do; the others belong to the day that is chosen.
 fn from_file(
     desk: &mut Desk,
-    day: &DayRow,
+    args: &LogArgs,
     by: &str,
     file: &Path,
     kind: Option<&str>,
-    dry_run: bool,
-) -> Result<LogReport, Failure> {
+) -> Result<(LogReport, String), Failure> {
     let (name, bytes) = if file == Path::new("-") {
         ("standard input".to_owned(), desk.ui.read_all()?)
     } else {
         (file.display().to_string(), std::fs::read(file).map_err(|e| Failure::file(file, &e))?)
     };
-    let Intake { drafts, mut faults } = intake::read(&name, &bytes, kind, desk.times(day)?)?;
-    // Where lines can't be read, the others are looked through all the same, so that every fault is told at once.
-    match desk.logbook.log(day.id, by, drafts, dry_run || !faults.is_empty()) {
-        Ok(report) if faults.is_empty() => return Ok(report),
-        Ok(_) => {}
-        Err(LogbookError::Refused(more)) => faults.extend(more),
-        Err(other) => return Err(other.into()),
+    // Without a day of its own every line needs the chosen one; with one, the choice does not matter unless it was made.
+    let mut chosen = desk.day_to_write(&args.day).map_err(Some);
+    if let (Some(_), Err(why)) = (&args.day.day, &mut chosen) {
+        return Err(why.take().unwrap_or(Failure::ReaderGone));
     }
-    faults.sort_by_key(|f| f.line);
-    let says = format!("{name}: {}", LogbookError::Refused(faults.clone()));
-    Err(Failure::Refused { says, faults })
+    let times = chosen.as_ref().map_or_else(|_| Ok(desk.times_today()), |day| desk.times(day))?;
+    let Intake { drafts, mut faults } = intake::read(&name, &bytes, kind, times)?;
+    let mut days: Vec<(DayRow, Vec<Draft>)> = Vec::new();
+    for (named, draft) in drafts {
+        let day = match (&named, &mut chosen) {
+            (Some(named), chosen) => {
+                match own_day(desk, named, args.day.day.as_ref().and(chosen.as_ref().ok())) {
+                    Ok(day) => day,
+                    Err(why) => {
+                        faults.push(LineFault { line: draft.line, fault: Fault::new("day", named, why) });
+                        continue;
+                    }
+                }
+            }
+            (None, Ok(day)) => day.clone(),
+            (None, Err(why)) => return Err(why.take().unwrap_or(Failure::ReaderGone)),
+        };
+        match days.iter_mut().find(|(held, _)| held.id == day.id) {
+            Some((_, drafts)) => drafts.push(draft),
+            None => days.push((day, vec![draft])),
+        }
+    }
+    // All days are looked through before the first one is written.
+    let mut report = log_all(desk, &days, by, true, &mut faults)?;
+    if !faults.is_empty() {
+        faults.sort_by_key(|f| f.line);
+        let says = format!("{name}: {}", LogbookError::Refused(faults.clone()));
+        return Err(Failure::Refused { says, faults });
+    }
+    if !args.dry_run {
+        report = log_all(desk, &days, by, false, &mut faults)?;
+    }
+    let into: Vec<String> = days.iter().take(3).map(|(d, _)| format!("{} {}", d.date, d.area)).collect();
+    let more = if days.len() > into.len() {
+        format!(" and {} more days", days.len() - into.len())
+    } else {
+        String::new()
+    };
+    Ok((report, format!("{}{more}", into.join(", "))))
 }
 
-fn tell(report: &LogReport, day: &DayRow, dry_run: bool) -> String {
+/// The day that a line names; where a day was chosen it must be that one.
+fn own_day(desk: &Desk, named: &str, chosen: Option<&DayRow>) -> Result<DayRow, String> {
+    let id = desk.logbook.find_day(named).map_err(|e| e.to_string())?;
+    if chosen.is_some_and(|c| c.id != id) {
+        return Err(
+            "is another day than that of --day; leave --day out to write each line into its own".to_owned()
+        );
+    }
+    desk.row(id).map_err(|e| format!("{e:?}"))
+}
+
+fn log_all(
+    desk: &mut Desk,
+    days: &[(DayRow, Vec<Draft>)],
+    by: &str,
+    dry_run: bool,
+    faults: &mut Vec<LineFault>,
+) -> Result<LogReport, Failure> {
+    let mut sum = LogReport::default();
+    for (day, drafts) in days {
+        match desk.logbook.log(day.id, by, drafts.clone(), dry_run) {
+            Ok(report) => {
+                sum.written += report.written;
+                sum.known += report.known;
+                sum.amended += report.amended;
+                sum.ids.extend(report.ids);
+            }
+            Err(LogbookError::Refused(more)) => faults.extend(more),
+            Err(other) => return Err(other.into()),
+        }
+    }
+    Ok(sum)
+}
+
+fn tell(report: &LogReport, into: &str, dry_run: bool) -> String {
     let verb = if dry_run { "would be written" } else { "written" };
     let entries = |n: usize| if n == 1 { "1 entry".to_owned() } else { format!("{n} entries") };
-    let mut text = format!("{} {verb} into {} {}", entries(report.written), day.date, day.area);
+    let mut text = format!("{} {verb} into {into}", entries(report.written));
     if report.known > 0 {
         text.push_str(&format!(", {} known already", report.known));
     }

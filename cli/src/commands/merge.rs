@@ -3,9 +3,10 @@
 use super::Ran;
 use crate::desk::Desk;
 use crate::failure::Failure;
-use crate::ui::{ALERT, styled};
+use crate::ui::ALERT;
 use crate::view::{counted, table::Table};
 use firnbook_core::day::DayId;
+use firnbook_core::insight::debrief::Awaited;
 use firnbook_core::logbook::DayMerged;
 use schemars::JsonSchema;
 use serde::Serialize;
@@ -35,7 +36,7 @@ pub struct MergeAnswer {
     /// The days they touch, as they stand now
     pub days: Vec<DayAfter>,
     /// Who has not handed in
-    pub awaited: Vec<super::here::Awaited>,
+    pub awaited: Vec<Awaited>,
     /// Kit in the snow, of all days
     pub kit_out: Vec<firnbook_core::review::KitItem>,
 }
@@ -78,6 +79,10 @@ pub struct FileMerged {
 pub struct DayAfter {
     /// The day
     pub day: DayId,
+    /// The date, yyyy-mm-dd
+    pub date: String,
+    /// The area, as it is spelled
+    pub area: String,
     /// Entries held
     pub entries: usize,
     /// Open conflicts
@@ -225,12 +230,6 @@ fn tell(answer: &MergeAnswer, dry_run: bool, columns: usize) -> String {
         text.push_str(&format!("{} passed over, no packs\n", counted(skipped, "file", "files")));
     }
     text.push('\n');
-    text.push_str(&super::here::tell_days(&answer.days, &answer.awaited));
-    for item in &answer.kit_out {
-        text.push_str(&format!(
-            "{}\n",
-            styled(ALERT, format!("still in the snow: {}", super::kit::place(item)))
-        ));
-    }
+    text.push_str(&super::here::Standing::tell(&answer.days, &answer.awaited, &answer.kit_out, columns));
     text
 }

@@ -3,8 +3,10 @@
 pub mod amend;
 pub mod completions;
 pub mod day;
+pub mod debrief;
 pub mod demo;
 pub mod entries;
+pub mod export;
 pub mod here;
 pub mod kit;
 pub mod log;
@@ -17,6 +19,7 @@ pub mod settings;
 pub mod settle;
 mod settle_walk;
 pub mod show;
+pub mod stats;
 pub mod verify;
 pub mod void;
 
@@ -71,6 +74,9 @@ fn at_the_desk(desk: &mut Desk, command: Option<&Command>) -> Ran {
         Some(Command::Kit(args)) => kit::run(desk, args),
         Some(Command::Review(args)) => review::run(desk, args),
         Some(Command::Settle(args)) => settle::run(desk, args),
+        Some(Command::Debrief(args)) => debrief::run(desk, args),
+        Some(Command::Stats(args)) => stats::run(desk, args),
+        Some(Command::Export(args)) => export::run(desk, args),
         Some(Command::Verify(args)) => verify::run(desk, args),
         Some(Command::Settings(args)) => settings::run(desk, args),
         Some(Command::Demo(_) | Command::Completions(_) | Command::Manual(_)) => Ok(()),

@@ -1,13 +1,14 @@
 //! `review`: what of a day needs a person.
 
 use super::Ran;
-use crate::answer::{Made, filters};
+use crate::answer::filters;
 use crate::args::DayChoice;
 use crate::desk::Desk;
 use crate::ui::{ALERT, COMMAND, FAINT, HEADING, styled};
 use crate::view;
 use firnbook_core::day::DayId;
 use firnbook_core::entry::fold;
+use firnbook_core::insight::made::Made;
 use firnbook_core::review::{Item, Sort};
 use schemars::JsonSchema;
 use serde::Serialize;

@@ -4,7 +4,9 @@ use super::Ran;
 use crate::desk::Desk;
 use crate::failure::Failure;
 use crate::ui::{FAINT, styled};
-use crate::view::table::Table;
+use crate::view::{self, table::Table};
+use firnbook_core::entry::{check_value, kind};
+use firnbook_core::insight::thresholds::{TABLE, Thresholds};
 use schemars::JsonSchema;
 use serde::Serialize;
 use serde_json::Value;
@@ -26,6 +28,9 @@ pub struct SettingsArgs {
     #[arg(long, requires = "key")]
     default: bool,
 }
+
+/// The setting that says who writes.
+const ME: &str = "me";
 
 /// Answer of `settings`.
 #[derive(Serialize, JsonSchema)]
@@ -75,36 +80,62 @@ pub fn run(desk: &mut Desk, args: &SettingsArgs) -> Ran {
 }
 
 fn all(desk: &Desk) -> Vec<Setting> {
-    vec![Setting {
-        key: "me".to_owned(),
-        value: desk.settings.text("me").map_or(Value::Null, Value::from),
+    let mut all = vec![Setting {
+        key: ME.to_owned(),
+        value: desk.settings.text(ME).map_or(Value::Null, Value::from),
         default: Value::Null,
         unit: None,
         source: None,
         text: "Your call sign: who writes on this device".to_owned(),
-    }]
+    }];
+    all.extend(TABLE.iter().map(|row| Setting {
+        key: row.key.to_owned(),
+        value: desk.settings.number(row.key).unwrap_or(row.default).into(),
+        default: row.default.into(),
+        unit: Some(row.unit.to_owned()),
+        source: Some(format!("{} ({})", row.source.text, view::word(&row.source.standing))),
+        text: row.text.to_owned(),
+    }));
+    all
 }
 
-fn read(_: &str, value: &str) -> Result<toml::Value, Failure> {
-    let me = firnbook_core::entry::kind("person").and_then(|k| k.field("call_sign"));
-    let json = Value::from(value.trim());
-    if let Some(fault) = me.and_then(|field| firnbook_core::entry::check_value(field, &json)) {
-        return Err(Failure::refused(format!("{}: {}; nothing was set", fault.value, fault.why)));
+/// Reads and checks a value.
+fn read(key: &str, value: &str) -> Result<toml::Value, Failure> {
+    let value = value.trim();
+    let nothing_set = |why: String| Failure::refused(format!("{why}; nothing was set"));
+    if key == ME {
+        let field = kind("person").and_then(|k| k.field("call_sign"));
+        let fault = field.and_then(|f| check_value(f, &Value::from(value)));
+        return fault.map_or(Ok(value.into()), |f| Err(nothing_set(format!("{ME}: {}: {}", f.value, f.why))));
     }
-    Ok(toml::Value::String(value.trim().to_owned()))
+    let number: f64 = value
+        .parse()
+        .map_err(|_| nothing_set(format!("{key}: \"{value}\" is no number; write it without its unit")))?;
+    Thresholds::default().set(key, number).map_err(|e| nothing_set(e.to_string()))?;
+    Ok(if number.fract() == 0.0 { toml::Value::Integer(number as i64) } else { toml::Value::Float(number) })
 }
 
 fn tell(answer: &SettingsAnswer, file: &str, columns: usize) -> String {
-    let mut table = Table::new(["setting", "value", "unit", "default", "decides"]);
+    let mut table = Table::new(["setting", "value", "default", "unit", "decides"]).right([1, 2]);
     for setting in &answer.settings {
-        let shown = |v: &Value| if v.is_null() { "–".to_owned() } else { crate::view::value(v) };
+        let shown = |v: &Value| match v.as_f64() {
+            Some(n) => view::number(n),
+            None => v.as_str().unwrap_or("–").to_owned(),
+        };
         table.row([
             setting.key.clone(),
             shown(&setting.value),
-            setting.unit.clone().unwrap_or_default(),
             shown(&setting.default),
+            setting.unit.clone().unwrap_or_default(),
             setting.text.clone(),
         ]);
     }
-    format!("{}{}\n", table.draw(columns), styled(FAINT, file))
+    let mut text = table.draw(columns);
+    if let [only] = answer.settings.as_slice()
+        && let Some(source) = &only.source
+    {
+        text.push_str(&format!("{}\n", textwrap::fill(&format!("the default is from: {source}"), columns)));
+    }
+    text.push_str(&format!("{}\n", styled(FAINT, file)));
+    text
 }

@@ -1,11 +1,13 @@
 //! CSV with a header of field names. Cells are read as flags are: with or without a unit, times of day, empty is absent.
 
-use super::{Intake, fault};
+use super::{Intake, draft, fault};
 use crate::desk::DayTimes;
 use crate::failure::Failure;
-use firnbook_core::entry::{self, Fault, KINDS, Kind, Time, from_text};
-use firnbook_core::logbook::Draft;
+use firnbook_core::entry::{self, Fault, Field, KINDS, Kind, Shape, Time, check_value, from_text};
 use serde_json::{Map, Value, json};
+
+/// Columns that are no fields: what the row is, its day, and in an export what a newer version wrote besides.
+const BESIDES: [&str; 3] = ["kind", "day", "rest"];
 
 /// Reads CSV whose first line names the fields; without a column `kind` every row is of `kind`.
 ///
@@ -13,7 +15,7 @@ use serde_json::{Map, Value, json};
 /// A header that can't be meant; nothing is read then.
 pub fn read(name: &str, text: &str, kind: Option<&str>, mut times: DayTimes) -> Result<Intake, Failure> {
     let mut reader =
-        csv::ReaderBuilder::new().flexible(true).trim(csv::Trim::All).from_reader(text.as_bytes());
+        csv::ReaderBuilder::new().flexible(true).trim(csv::Trim::Headers).from_reader(text.as_bytes());
     let header: Vec<String> = match reader.headers() {
         Ok(header) => header.iter().map(str::to_owned).collect(),
         Err(e) => return Err(Failure::refused(format!("{name}, line 1: {e}"))),
@@ -30,7 +32,7 @@ pub fn read(name: &str, text: &str, kind: Option<&str>, mut times: DayTimes) -> 
             }
         };
         let line = record.position().map_or(0, |p| usize::try_from(p.line()).unwrap_or(0));
-        if record.iter().all(str::is_empty) {
+        if record.iter().all(|cell| cell.trim().is_empty()) {
             continue;
         }
         if record.len() != header.len() {
@@ -44,7 +46,7 @@ pub fn read(name: &str, text: &str, kind: Option<&str>, mut times: DayTimes) -> 
         }
         let cells: Vec<(&str, &str)> = header.iter().map(String::as_str).zip(record.iter()).collect();
         match row(&cells, kind, &mut times) {
-            Ok(json) => intake.drafts.push(Draft { json, line: Some(line) }),
+            Ok(json) => intake.drafts.push(draft(json, line)),
             Err(faults) => intake.faults.extend(faults.into_iter().map(|f| fault(line, f))),
         }
     }
@@ -70,7 +72,7 @@ fn check_header(name: &str, header: &[String], kind: Option<&str>) -> Result<(),
         if header[..i].contains(column) {
             return Err(refused(format!("column \"{column}\" stands twice")));
         }
-        if column != "kind" && kinds.iter().all(|k| k.field(column).is_none()) {
+        if !BESIDES.contains(&column.as_str()) && kinds.iter().all(|k| k.field(column).is_none()) {
             let of = kind.filter(|_| !by_column).map_or_else(|| "any kind".to_owned(), |k| format!("a {k}"));
             let known: Vec<&str> = match kinds.as_slice() {
                 [only] => only.fields.iter().map(|f| f.name.as_str()).collect(),
@@ -92,16 +94,32 @@ fn row(
     kind: Option<&str>,
     times: &mut DayTimes,
 ) -> Result<Map<String, Value>, Vec<Fault>> {
-    let word = cells.iter().find(|(h, _)| *h == "kind").map(|(_, cell)| *cell).or(kind).unwrap_or_default();
+    let cell = |name: &str| cells.iter().find(|(h, c)| *h == name && !c.trim().is_empty()).map(|(_, c)| *c);
+    let word = cell("kind").map(str::trim).or(kind).unwrap_or_default();
     let table = entry::kind(word).ok_or_else(|| vec![Fault::new("kind", word, no_kind(word))])?;
+    let drill = cell("drill").map(str::trim);
+    let context = times.of(drill);
+    // A row that has an id comes out of an export and says exactly what the entry said; any other was typed by a person.
+    let typed = cell("id").is_none();
     let mut json = Map::from_iter([("kind".to_owned(), json!(word))]);
     let mut faults = Vec::new();
-    let drill = cells.iter().find(|(h, cell)| *h == "drill" && !cell.is_empty()).map(|(_, cell)| *cell);
-    let context = times.of(drill);
-    for (header, cell) in cells.iter().filter(|(h, cell)| *h != "kind" && !cell.is_empty()) {
-        let read = match table.field(header) {
-            Some(field) => from_text(field, cell, &context).map(|value| (field.name.clone(), value)),
-            None => Err(Fault::new(header, cell, format!("is no field of a {word}; leave the cell empty"))),
+    for (header, cell) in cells.iter().filter(|(h, c)| *h != "kind" && !c.trim().is_empty()) {
+        let read = match (table.field(header), *header) {
+            (Some(field), _) if typed => {
+                from_text(field, cell.trim(), &context).map(|v| (field.name.clone(), v))
+            }
+            (Some(field), _) => exact(field, cell).map(|v| (field.name.clone(), v)),
+            (None, "day") => Ok(("day".to_owned(), json!(cell))),
+            (None, "rest") if !typed => match serde_json::from_str(cell) {
+                Ok(Value::Object(rest)) => {
+                    json.extend(rest);
+                    continue;
+                }
+                _ => Err(Fault::new(header, cell, "is no JSON object")),
+            },
+            (None, _) => {
+                Err(Fault::new(header, cell, format!("is no field of a {word}; leave the cell empty")))
+            }
         };
         match read {
             Ok((name, value)) => {
@@ -119,6 +137,20 @@ fn row(
         times.started(drill, at);
     }
     Ok(json)
+}
+
+/// A cell as an export wrote it: the value itself, no units and no shorthand.
+fn exact(field: &Field, cell: &str) -> Result<Value, Fault> {
+    let value = match &field.shape {
+        Shape::Number | Shape::Integer | Shape::Flag | Shape::Json => serde_json::from_str(cell)
+            .map_err(|e| Fault::new(&field.name, cell, format!("can't be read: {e}")))?,
+        Shape::Labels(_) => match serde_json::from_str::<Vec<String>>(cell) {
+            Ok(labels) => json!(labels),
+            Err(_) => cell.split(';').collect(),
+        },
+        _ => json!(cell),
+    };
+    check_value(field, &value).map_or(Ok(value), Err)
 }
 
 fn no_kind(word: &str) -> String {
@@ -155,10 +187,23 @@ mod tests {
         let found =
             intake("kind,at,drill,depth,outcome\nstrike,10:08:20,1,1.1m,hit\n,,,,\nnote,1009,,,", None)
                 .unwrap();
-        assert_eq!(found.drafts[0].json["depth_cm"], json!(110));
-        assert_eq!(found.drafts[0].json["at"], json!("2027-02-06T10:08:20.000+01:00"));
-        assert_eq!((found.drafts.len(), found.drafts[1].line), (2, Some(4)));
+        assert_eq!(found.drafts[0].1.json["depth_cm"], json!(110));
+        assert_eq!(found.drafts[0].1.json["at"], json!("2027-02-06T10:08:20.000+01:00"));
+        assert_eq!((found.drafts.len(), found.drafts[1].1.line), (2, Some(4)));
         assert!(found.faults.is_empty());
+    }
+
+    #[test]
+    fn a_row_with_an_id_says_exactly_what_the_entry_said() {
+        let text = "kind,id,day,at,by,drill,depth_cm,note,rest\nstrike,01KH5QX2M8Z4T6V9B3C1D7E0FG,0d55,2027-02-06T10:08:20Z,Fox,1,1.5, a note ,\"{\"\"sky\"\":1}\"\n";
+        let found = intake(text, None).unwrap();
+        let (day, draft) = &found.drafts[0];
+        assert_eq!(day.as_deref(), Some("0d55"));
+        assert_eq!([&draft.json["depth_cm"], &draft.json["sky"]], [&json!(1.5), &json!(1)]);
+        assert_eq!(
+            [&draft.json["note"], &draft.json["at"]],
+            [&json!(" a note "), &json!("2027-02-06T10:08:20Z")]
+        );
     }
 
     #[test]
@@ -168,7 +213,7 @@ mod tests {
             None,
         )
         .unwrap();
-        assert_eq!(found.drafts[1].json["at"], json!("2027-02-06T10:08:20.000+01:00"));
+        assert_eq!(found.drafts[1].1.json["at"], json!("2027-02-06T10:08:20.000+01:00"));
         assert_eq!(found.faults[0].line, Some(4));
     }
 

@@ -1,8 +1,7 @@
 //! One JSON object a line. Numbers are in the unit of the field, as in an export.
 
-use super::{Intake, fault};
+use super::{Intake, draft, fault};
 use firnbook_core::entry::Fault;
-use firnbook_core::logbook::Draft;
 use serde_json::{Map, Value};
 
 /// Reads JSON lines; empty lines are passed over. A line without a kind is of `kind`.
@@ -14,7 +13,7 @@ pub fn read(text: &str, kind: Option<&str>) -> Intake {
                 if let (Some(kind), false) = (kind, json.contains_key("kind")) {
                     json.insert("kind".to_owned(), kind.into());
                 }
-                intake.drafts.push(Draft { json, line: Some(line) });
+                intake.drafts.push(draft(json, line));
             }
             Err(e) => {
                 let near: String = text.chars().skip(e.column().saturating_sub(12)).take(24).collect();
@@ -46,7 +45,7 @@ mod tests {
     #[test]
     fn a_kind_for_all_does_not_touch_lines_that_say_one() {
         let intake = read("{\"kind\":\"note\"}\n{\"note\":\"x\"}", Some("strike"));
-        let kinds: Vec<_> = intake.drafts.iter().map(|d| d.json["kind"].as_str().unwrap()).collect();
+        let kinds: Vec<_> = intake.drafts.iter().map(|(_, d)| d.json["kind"].as_str().unwrap()).collect();
         assert_eq!(kinds, ["note", "strike"]);
     }
 }

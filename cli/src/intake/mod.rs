@@ -8,12 +8,13 @@ use crate::desk::DayTimes;
 use crate::failure::Failure;
 use firnbook_core::entry::Fault;
 use firnbook_core::logbook::{Draft, LineFault};
+use serde_json::{Map, Value};
 
 /// What a file held.
 #[derive(Debug, Default)]
 pub struct Intake {
-    /// Its entries.
-    pub drafts: Vec<Draft>,
+    /// Its entries, each with the day that its line names.
+    pub drafts: Vec<(Option<String>, Draft)>,
     /// What is wrong with it.
     pub faults: Vec<LineFault>,
 }
@@ -46,6 +47,13 @@ fn text_of<'a>(name: &str, bytes: &'a [u8]) -> Result<&'a str, Failure> {
         ))
     })?;
     Ok(text.strip_prefix('\u{feff}').unwrap_or(text))
+}
+
+/// An entry of a line; the day that it names, as an export writes it, is taken out of it.
+fn draft(mut json: Map<String, Value>, line: usize) -> (Option<String>, Draft) {
+    let day = json.shift_remove("day");
+    let day = day.and_then(|d| d.as_str().map(str::trim).filter(|d| !d.is_empty()).map(str::to_owned));
+    (day, Draft { json, line: Some(line) })
 }
 
 fn fault(line: usize, fault: Fault) -> LineFault {

@@ -2,7 +2,7 @@
 
 /// Draws bins: `edges` are one more than `counts`. The longest bar takes what the labels leave of `columns`.
 #[must_use]
-pub fn draw(edges: &[f64], counts: &[u64], columns: usize) -> String {
+pub fn draw(edges: &[f64], counts: &[usize], columns: usize) -> String {
     let label = |i: usize| {
         let end = if i + 1 == counts.len() { "" } else { "<" };
         (super::number(edges[i]), format!("{end}{}", super::number(edges[i + 1])))

@@ -2,8 +2,10 @@
 
 pub mod histogram;
 pub mod table;
+pub mod timeline;
 
 use firnbook_core::entry::{EntryId, Time};
+use serde::Serialize;
 use serde_json::Value;
 
 /// How many characters of the end of an id are shown: enough to be unique in a store of any real size.
@@ -67,6 +69,13 @@ pub fn value(value: &Value) -> String {
         }
         other => shortened(&other.to_string(), 60),
     }
+}
+
+/// A word of one of the log's own lists, as a person reads it.
+#[must_use]
+pub fn word(of: &impl Serialize) -> String {
+    let json = serde_json::to_value(of).ok();
+    json.as_ref().and_then(Value::as_str).unwrap_or_default().replace('_', " ")
 }
 
 /// A text cut to so many characters, with a mark where it was cut.
