@@ -325,6 +325,7 @@ impl ToSettle {
 mod tests {
     use super::*;
     use crate::insight::clocks::RawClocks;
+    use crate::insight::left_out::reason;
     use crate::insight::testing::record;
     use crate::review::{kit, one_event_groups, raw_clocks};
     use serde_json::json;
@@ -361,7 +362,10 @@ mod tests {
         {"kind":"note","at":"11:00:00","note":"probe line drifted","topic":"next_time"}
         {"kind":"note","at":"11:01:00","note":"cornice above lane 2","topic":"safety"}
         {"kind":"note","at":"11:02:00","note":"look up from the screen","topic":"feedback","person":"S1"}
+        {"kind":"note","at":"11:03:00","note":"whose was this","topic":"feedback"}
         {"kind":"moment","at":"12:00:00","drill":"2","step":"start"}
+        {"kind":"moment","at":"12:00:00","step":"signal"}
+        {"kind":"unheard_of","at":"12:00:00"}
     "#;
 
     #[test]
@@ -381,6 +385,9 @@ mod tests {
         assert_eq!((&a["strikes"][0]["holes"], &a["strikes"][0]["from_mark_cm"]), (&json!(7), &json!(40.0)));
         assert!(a["slowest_why"].as_str().unwrap().contains("fewer than 3"));
         assert_eq!(told["assumed_twins"], json!(1));
+        let left_out: Vec<_> =
+            told["left_out"].as_array().unwrap().iter().map(|l| l["reason"].as_str().unwrap()).collect();
+        assert_eq!(left_out, [reason::FEEDBACK_TO_NOBODY, reason::NO_DRILL, reason::OPAQUE]);
         let checks = &told["checks"];
         assert_eq!((&checks["n"], &checks["people"]), (&json!(2), &json!(1)));
         assert_eq!(checks["failed"][0]["what"], json!("receives"));

@@ -7,7 +7,9 @@
 use super::left_out::{Tally, reason};
 use super::view::{TargetRef, Told, View};
 use crate::entry::{Body, Datum, Direction, EntryId, Method, Outcome};
-use crate::field::depth::{normal_from_vertical_cm, reading_depth_ratio, vertical_from_normal_cm};
+use crate::field::depth::{
+    MAX_DEPTH_CM, normal_from_vertical_cm, reading_depth_ratio, vertical_from_normal_cm,
+};
 use crate::stats::describe::{Sample, median};
 use schemars::JsonSchema;
 use serde::Serialize;
@@ -153,6 +155,10 @@ pub fn values(
             continue;
         }
         for part in parts(*told, left_out) {
+            if !(0.0..=MAX_DEPTH_CM).contains(&part.depth_cm) {
+                left_out.add(reason::ABSURD);
+                continue;
+            }
             let is_reading = part.method == Some(Method::Reading);
             let event = events.entry((view.groups.first(told.noted.id), is_reading)).or_default();
             event.add(part, view.call_sign(&view.things.person(&told.entry.common.by.0)), told.noted.id);
@@ -454,6 +460,14 @@ mod tests {
         let headline = found.headline.unwrap();
         assert_eq!((headline.direction, headline.median_cm, headline.n), (Direction::SlopeNormal, 90.0, 1));
         assert_eq!(left_out.list()[0].reason, reason::DIRECTION);
+    }
+
+    #[test]
+    fn what_no_probe_can_measure_is_left_out() {
+        let lines = SLOPE_30.replace(r#""depth_cm":100"#, r#""depth_cm":1e200"#);
+        let (found, left_out) = depth_with(&lines, &[]);
+        assert!(found.headline.is_some_and(|h| h.of_readings));
+        assert_eq!(left_out.list()[0].reason, reason::ABSURD);
     }
 
     #[test]

@@ -42,6 +42,9 @@ pub struct Disturbance {
     pub at: Time,
 }
 
+/// The longest time that one disturbance can cost, s: a day.
+const LONGEST_S: f64 = 86_400.0;
+
 impl DayInterference {
     /// The disturbances of a day.
     #[must_use]
@@ -60,7 +63,7 @@ impl DayInterference {
                 effect: i.effect,
                 person: i.person.as_ref().map(|p| view.call_sign(&view.things.person(&p.0))),
                 distance_cm: i.distance_cm.map(|d| d.0),
-                lost_s: i.lost_s.map(|s| s.0),
+                lost_s: i.lost_s.map(|s| s.0).filter(|s| (0.0..=LONGEST_S).contains(s)),
                 remedy: i.remedy.clone(),
                 drill: told.entry.common.drill.as_ref().map(|d| d.0.clone()),
                 at: told.entry.common.at,

@@ -35,10 +35,12 @@ pub mod reason {
     pub const ORDER: &str = "steps out of order";
     /// A direction or a slope is missing.
     pub const DIRECTION: &str = "depth of another or unknown direction, not convertible";
+    /// A number beyond what can be a measurement; it came by merge, since the door refuses it.
+    pub const ABSURD: &str = "a number that no measurement gives";
     /// The drill was called off.
     pub const CANCELLED: &str = "drill called off";
-    /// Twins: the same event by another writer.
-    pub const TWIN: &str = "the same event written by another writer";
+    /// Feedback without the person it is meant for stands on no sheet.
+    pub const FEEDBACK_TO_NOBODY: &str = "feedback that names nobody";
     /// Settled as another, later event of one step.
     pub const LATER: &str = "settled as another event, after the first";
 }

@@ -52,6 +52,7 @@ impl Notes {
             let line = line(view, told, topic, text);
             match topic {
                 Topic::Safety => notes.safety.push(line),
+                Topic::Feedback if line.person.is_none() => left_out.add(reason::FEEDBACK_TO_NOBODY),
                 Topic::Feedback => notes.feedback.push(line),
                 _ => notes.others.push(line),
             }

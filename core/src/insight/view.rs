@@ -4,7 +4,7 @@
 use super::clocks::{Clocks, Corrected};
 use super::left_out::{Tally, reason};
 use crate::day::{Groups, Noted, Record, Thing, Things};
-use crate::entry::{Drill, DrillLabel, Entry};
+use crate::entry::{Body, Drill, DrillLabel, Entry};
 use serde::Deserialize;
 use serde_json::Value;
 use std::collections::{BTreeMap, BTreeSet};
@@ -61,7 +61,7 @@ impl<'a> View<'a> {
         for noted in &record.entries {
             let Some(entry) = noted.counted() else { continue };
             let label = match (&entry.body, &entry.common.drill) {
-                (crate::entry::Body::Drill(d), _) => &d.label.0,
+                (Body::Drill(d), _) => &d.label.0,
                 (_, Some(drill)) => &drill.0,
                 (_, None) => continue,
             };
@@ -235,26 +235,29 @@ impl<'a> View<'a> {
         self.things.people.get(folded).map_or_else(|| folded.to_owned(), |t| t.label.clone())
     }
 
-    /// What the day's answers leave out whatever the question: struck-out and opaque entries.
+    /// What the day's answers leave out whatever the question: struck-out and opaque entries, and those of a drill that name none.
     #[must_use]
     pub fn not_counted(&self) -> Tally {
         let mut tally = Tally::default();
         for noted in &self.record.entries {
-            if noted.void.is_some() {
-                tally.add(reason::VOID);
-            } else if noted.entry.is_none() {
-                tally.add(reason::OPAQUE);
+            match &noted.entry {
+                _ if noted.void.is_some() => tally.add(reason::VOID),
+                None => tally.add(reason::OPAQUE),
+                Some(entry) if entry.common.drill.is_none() && is_of_a_drill(&entry.body) => {
+                    tally.add(reason::NO_DRILL);
+                }
+                Some(_) => {}
             }
         }
         tally
     }
+}
 
-    /// How many entries count as told already by another one although nobody has settled it.
-    #[must_use]
-    pub fn assumed_twins(&self) -> usize {
-        let settled = Groups::of(self.record);
-        let of =
-            |groups: &Groups| self.told().map(|t| groups.first(t.noted.id)).collect::<BTreeSet<_>>().len();
-        of(&settled).saturating_sub(of(self.groups))
+fn is_of_a_drill(body: &Body) -> bool {
+    match body {
+        Body::Target(_) | Body::Moment(_) | Body::Strike(_) | Body::Depth(_) => true,
+        Body::Rotation(_) | Body::Track(_) | Body::ProbePass(_) => true,
+        Body::Person(_) | Body::Check(_) | Body::Kit(_) | Body::Drill(_) | Body::Interference(_) => false,
+        Body::ClockMark(_) | Body::ClockOffset(_) | Body::Note(_) => false,
     }
 }

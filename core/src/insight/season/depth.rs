@@ -7,6 +7,7 @@ use super::super::left_out::{LeftOut, Tally, reason};
 use super::super::made::Made;
 use super::group::{GroupBy, NOT_SAID};
 use crate::entry::{Datum, Direction, Method};
+use crate::field::depth::MAX_DEPTH_CM;
 use crate::stats::Interval;
 use crate::stats::describe::{EcdfPoint, Quantiles, Sample, median};
 use crate::stats::histogram::Histogram;
@@ -243,6 +244,10 @@ impl Depths {
             self.left_out.add(if row.cancelled { reason::CANCELLED } else { reason::CONFLICT });
             return;
         }
+        if !(0.0..=MAX_DEPTH_CM).contains(&row.depth_cm) {
+            self.left_out.add(reason::ABSURD);
+            return;
+        }
         let assumed = row.direction.is_none() && matches!(row.method, Some(Method::Probe | Method::Reading));
         let direction = match row.direction {
             Some(said) => said,
@@ -254,7 +259,7 @@ impl Depths {
         } else {
             BothWays::of(row.depth_cm, direction, row.slope_deg).along(self.ask.direction)
         };
-        let Some(cm) = along.filter(|cm| cm.is_finite()) else {
+        let Some(cm) = along else {
             self.left_out.add(reason::DIRECTION);
             return;
         };
@@ -530,13 +535,18 @@ mod tests {
             },
             DepthRow { unsettled: true, ..row(5, 1, 50.0) },
             DepthRow { cancelled: true, ..row(6, 1, 50.0) },
+            row(7, 1, f64::NAN),
+            row(8, 1, 1e200),
         ];
         let found = stats(DepthAsk::default(), &rows);
         // 200 cm straight down under 60 degrees are 100 cm square to the slope.
         assert_eq!((found.figures.n, found.figures.min_cm), (2, Some(50.0)));
         assert!((found.figures.max_cm.unwrap() - 100.0).abs() < 1e-9);
         assert_eq!(found.assumed_direction, 1);
-        assert_eq!(left_out(&found), [(reason::DIRECTION, 2), (reason::CANCELLED, 1), (reason::CONFLICT, 1)]);
+        assert_eq!(
+            left_out(&found),
+            [(reason::ABSURD, 2), (reason::DIRECTION, 2), (reason::CANCELLED, 1), (reason::CONFLICT, 1)]
+        );
     }
 
     #[test]
