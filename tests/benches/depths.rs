@@ -25,7 +25,9 @@ fn main() {
         date = date.succ_opt().unwrap();
         let day = phone.book.begin_day(date, "Upper Bowl", "Lead").unwrap().day;
         let mut drafts: Vec<Draft> = (0..A_DAY / 20)
-            .map(|drill| draft(json!({ "kind": "drill", "label": drill.to_string(), "slope_deg": 20 + drill % 20 }), 0))
+            .map(|drill| {
+                draft(json!({ "kind": "drill", "label": drill.to_string(), "slope_deg": 20 + drill % 20 }), 0)
+            })
             .collect();
         drafts.extend((0..A_DAY).map(|n| {
             // Two values a target, ten targets a drill, by one writer or by two that are far apart in time.
@@ -53,7 +55,12 @@ fn main() {
             });
             ours / cpu_us(|| scan(&path))
         });
-        say(&format!("stats depth, {what}, against one scan of its columns"), median(ratios.collect()), "x", bound);
+        say(
+            &format!("stats depth, {what}, against one scan of its columns"),
+            median(ratios.collect()),
+            "x",
+            bound,
+        );
     }
     say("memory at its largest", peak_mib(), "MiB", 300.0);
 }

@@ -3,6 +3,7 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, reason = "a failed unwrap in a test is a failed test")]
 
 mod converge;
+mod depths;
 mod fields;
 mod floors;
 mod histories;

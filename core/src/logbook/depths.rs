@@ -1,30 +1,30 @@
 //! The depths of a season, streamed from columns: entries are looked at whole only where two writers may have told one measurement.
 
 use super::{Logbook, LogbookError, Season};
-use crate::day::{DayId, Groups, Key};
+use crate::day::{Groups, Key};
 use crate::entry::{Datum, Direction, Method};
 use crate::insight::clocks::RawClocks;
 use crate::insight::left_out::{Tally, reason};
 use crate::insight::season::depth::{DepthAsk, DepthOf, DepthRow, DepthStats, Depths};
 use crate::insight::season::group::{self, GroupBy};
+use crate::insight::season::rows::depths_of;
 use crate::insight::thresholds::Thresholds;
 use crate::insight::timeline::DrillTimes;
 use crate::insight::view::{TargetRef, View};
-use crate::review::{self, OneEvent};
+use crate::review;
 use crate::store::{DayRow, DepthLine, ValueOf};
-use std::collections::{HashMap, HashSet};
+use std::collections::HashMap;
 use std::rc::Rc;
 
 /// Kinds that say what a drill and its targets are, and whether it was called off.
 const GROUND_KINDS: [&str; 3] = ["drill", "target", "moment"];
-/// Kinds in which a depth can be told twice, and what they need.
-const TWIN_KINDS: [&str; 4] = ["depth", "strike", "drill", "target"];
+/// Fields whose open conflict leaves a value out.
+const FIELDS: [&str; 7] = ["depth_cm", "method", "datum", "direction", "outcome", "lowest_reading_m", "body"];
 /// How far apart two writers' values of one target may lie before nobody need look closer: any window of twins, with room for clocks.
 const NEAR_MS: i64 = 600_000;
 
 impl Logbook {
-    /// How deep targets lie over a season. Values are streamed from columns; entries are looked at whole only on days on which two writers may
-    /// have told one measurement.
+    /// How deep targets lie over a season.
     ///
     /// # Errors
     /// The store's.
@@ -40,64 +40,62 @@ impl Logbook {
             made.settings.insert("season_start_month".to_owned(), thresholds.season_start_month);
         }
         let mut depths = Depths::new(ask.clone());
-        let mut targets = 0;
         for (n, day) in days.iter().enumerate() {
+            let n = u32::try_from(n).unwrap_or(u32::MAX);
             let record = self.store.record_of(day.id, &GROUND_KINDS)?;
             let groups = Groups::of(&record);
             let view = View::new(&record, &groups, &RawClocks);
-            let mut ground =
-                Ground { view: &view, day, n, ask: &ask, thresholds, known: HashMap::new(), targets };
-            match ask.of {
-                DepthOf::Set => ground.set_depths(&mut depths),
-                DepthOf::Found => self.found_depths(day, &mut ground, &mut depths)?,
+            if ask.of == DepthOf::Set {
+                depths_of(&view, n, ask.of, ask.group_by, thresholds, &mut depths);
+                continue;
             }
-            targets = ground.targets;
+            let mut ground =
+                Ground { view: &view, day, n, ask: &ask, thresholds, known: HashMap::new(), targets: 0 };
+            match self.plain_values(day, &mut ground)? {
+                Some(values) => values.iter().for_each(|v| ground.push(v, &mut depths)),
+                None => self.whole_day(day, n, &ask, thresholds, &mut depths)?,
+            }
+            let mut left_out = Tally::default();
+            left_out.add_n(reason::OPAQUE, day.opaque);
+            left_out.add_n(reason::VOID, self.store.void_depths(day.id)?);
+            depths.besides(&left_out, 0);
         }
         Ok(depths.finish(made))
     }
 
-    fn found_depths(
+    /// The values of a day out of its columns; `None` where columns do not tell enough: a hit without a target, or two entries that may tell of
+    /// one measurement.
+    fn plain_values(
         &self,
         day: &DayRow,
         ground: &mut Ground<'_, '_>,
-        depths: &mut Depths,
-    ) -> Result<(), LogbookError> {
+    ) -> Result<Option<Vec<Value>>, LogbookError> {
         let mut values = Vec::new();
-        let mut without_target = 0;
-        for of in [ValueOf::Depths, ValueOf::Hits] {
-            self.store.depth_lines(day.id, of, |line| match ground.value(&line, of) {
-                Some(value) => values.push(value),
-                None => without_target += 1,
+        let mut plain = !ground.view.record.registers.0.keys().any(|k| matches!(k, Key::Same(..)));
+        for of in [ValueOf::Depths, ValueOf::Hits, ValueOf::Readings] {
+            self.store.depth_lines(day.id, of, |line| match line.target {
+                Some(target) => values.push(ground.value(&line, target, of)),
+                None => plain = false,
             })?;
         }
-        let settled = ground.view.record.registers.0.keys().any(|k| matches!(k, Key::Same(..)));
-        let events =
-            if settled || may_be_told_twice(&values) { self.events(day.id, depths)? } else { Vec::new() };
-        for (i, value) in values.iter().enumerate() {
-            ground.push(value, events.get(i).copied(), depths);
-        }
-        let mut left_out = Tally::default();
-        left_out.add_n(reason::OPAQUE, day.opaque);
-        left_out.add_n(reason::VOID, self.store.void_depths(day.id)?);
-        left_out.add_n(reason::NO_TARGET, without_target);
-        depths.besides(&left_out, 0);
-        Ok(())
+        Ok((plain && !may_be_told_twice(&values)).then_some(values))
     }
 
-    /// For each value of a day, in the order of [`Logbook::found_depths`], the event that it tells of.
-    fn events(&self, day: DayId, depths: &mut Depths) -> Result<Vec<u64>, LogbookError> {
-        let record = self.store.record_of(day, &TWIN_KINDS)?;
-        let OneEvent { groups, assumed_twins } = review::one_event_groups(&record, &review::raw_clocks);
-        depths.besides(&Tally::default(), assumed_twins);
-        let mut numbers = HashMap::new();
-        let mut events = Vec::new();
-        for of in [ValueOf::Depths, ValueOf::Hits] {
-            self.store.depth_lines(day, of, |line| {
-                let next = numbers.len() as u64;
-                events.extend(line.id.parse().map(|id| *numbers.entry(groups.first(id)).or_insert(next)));
-            })?;
-        }
-        Ok(events)
+    /// The values of a day out of its entries.
+    fn whole_day(
+        &self,
+        day: &DayRow,
+        n: u32,
+        ask: &DepthAsk,
+        thresholds: &Thresholds,
+        depths: &mut Depths,
+    ) -> Result<(), LogbookError> {
+        let record = self.record(day.id)?;
+        let one_event = review::one_event_groups(&record, &review::raw_clocks);
+        let view = View::new(&record, &one_event.groups, &RawClocks);
+        depths_of(&view, n, ask.of, ask.group_by, thresholds, depths);
+        depths.besides(&Tally::default(), one_event.assumed_twins);
+        Ok(())
     }
 }
 
@@ -144,52 +142,53 @@ struct Lie {
 struct Ground<'a, 'v> {
     view: &'a View<'v>,
     day: &'a DayRow,
-    n: usize,
+    n: u32,
     ask: &'a DepthAsk,
     thresholds: &'a Thresholds,
     /// By the labels as written.
-    known: HashMap<(String, String), Option<Rc<Lie>>>,
-    /// Targets numbered so far, over all days.
+    known: HashMap<(String, String), Rc<Lie>>,
+    /// Targets of this day numbered so far.
     targets: u64,
 }
 
 impl Ground<'_, '_> {
-    /// `None` for a hit whose target nobody can tell.
-    fn value(&mut self, line: &DepthLine<'_>, of: ValueOf) -> Option<Value> {
-        let lie = self.lie(line.drill, line.target)?;
-        let of_strike = of == ValueOf::Hits;
-        let method = if of_strike { Some(Method::Probe) } else { word(line.method) };
-        let datum = if of_strike { Some(Datum::FirstContact) } else { word(line.datum) };
+    fn value(&mut self, line: &DepthLine<'_>, target: &str, of: ValueOf) -> Value {
+        let lie = self.lie(line.drill, target);
+        let (method, datum) = match of {
+            ValueOf::Depths => (word(line.method), word(line.datum)),
+            ValueOf::Hits => (Some(Method::Probe), Some(Datum::FirstContact)),
+            ValueOf::Readings => (Some(Method::Reading), None),
+        };
         let group = match self.ask.group_by {
             Some(GroupBy::Method) => method.map(|m| Rc::from(m.word())),
             Some(GroupBy::Datum) => datum.map(|d| Rc::from(d.word())),
             Some(GroupBy::Writer) => Some(Rc::from(line.by)),
             _ => lie.group.clone(),
         };
-        Some(Value {
+        Value {
             depth_cm: line.depth_cm,
             at_ms: line.at_ms,
             by: hash(line.by),
             method,
             datum,
             direction: word(line.direction),
-            of_strike,
-            unsettled: !line.unsettled.is_empty(),
+            of_strike: of != ValueOf::Depths,
+            unsettled: !line.unsettled.is_empty() && line.unsettled.split(' ').any(|u| FIELDS.contains(&u)),
             lie,
             group,
-        })
+        }
     }
 
-    fn push(&self, value: &Value, event: Option<u64>, depths: &mut Depths) {
+    fn push(&self, value: &Value, depths: &mut Depths) {
         depths.push(&DepthRow {
             depth_cm: value.depth_cm,
             method: value.method,
             datum: value.datum,
             direction: value.direction,
             slope_deg: value.lie.slope_deg,
-            day: u32::try_from(self.n).unwrap_or(u32::MAX),
+            day: self.n,
             target: value.lie.number,
-            event,
+            event: None,
             of_strike: value.of_strike,
             unsettled: value.unsettled,
             cancelled: value.lie.cancelled,
@@ -197,63 +196,20 @@ impl Ground<'_, '_> {
         });
     }
 
-    fn set_depths(&mut self, depths: &mut Depths) {
-        let mut seen = HashSet::new();
-        for drill in self.view.drills().to_vec() {
-            for target in self.view.targets(&drill) {
-                let Some(lie) = self.lie(&drill, Some(&target.folded)) else { continue };
-                let Some(as_one) = self.view.target(&target).filter(|_| seen.insert(lie.number)) else {
-                    continue;
-                };
-                let Some(set) = as_one.set_depth_cm else { continue };
-                depths.push(&DepthRow {
-                    depth_cm: set.0,
-                    method: None,
-                    datum: None,
-                    direction: as_one.direction,
-                    slope_deg: lie.slope_deg,
-                    day: u32::try_from(self.n).unwrap_or(u32::MAX),
-                    target: lie.number,
-                    event: None,
-                    of_strike: false,
-                    unsettled: false,
-                    cancelled: lie.cancelled,
-                    group: lie.group.as_deref(),
-                });
-            }
-        }
-    }
-
-    fn lie(&mut self, drill: &str, target: Option<&str>) -> Option<Rc<Lie>> {
-        let key = (drill.to_owned(), target.unwrap_or_default().to_owned());
+    fn lie(&mut self, drill: &str, target: &str) -> Rc<Lie> {
+        let key = (drill.to_owned(), target.to_owned());
         if let Some(known) = self.known.get(&key) {
             return known.clone();
         }
-        let found = self.look(drill, target);
-        self.known.insert(key, found.clone());
-        found
-    }
-
-    fn look(&mut self, drill: &str, target: Option<&str>) -> Option<Rc<Lie>> {
-        let folded_drill = self.view.things.drill(drill);
+        let (folded_drill, folded_target) = self.view.things.target(drill, target);
         let targets = self.view.targets(&folded_drill);
-        let wanted = match target {
-            Some(label) => self.view.things.target(drill, label).1,
-            None => match targets.as_slice() {
-                [only] => only.folded.clone(),
-                _ => return None,
-            },
-        };
-        let at = targets.iter().find(|t| t.folded == wanted);
+        let at = targets.iter().find(|t| t.folded == folded_target);
         // A target that a later drill uses again is one target wherever it is named.
-        let home = (format!("\n{}", at.map_or(&folded_drill, |t| &t.home)), wanted.clone());
-        let number = match self.known.get(&home) {
-            Some(Some(lie)) => lie.number,
-            _ => {
-                self.targets += 1;
-                self.targets
-            }
-        };
+        let home = (format!("\n{}", at.map_or(&folded_drill, |t| &t.home)), folded_target.clone());
+        let number = self.known.get(&home).map(|lie| lie.number).unwrap_or_else(|| {
+            self.targets += 1;
+            u64::from(self.n) << 32 | self.targets
+        });
         let setup = self.view.drill(&folded_drill);
         let lie = Rc::new(Lie {
             number,
@@ -261,8 +217,9 @@ impl Ground<'_, '_> {
             cancelled: DrillTimes::of(self.view, &folded_drill, &targets).cancelled(),
             group: self.group(&setup, at).map(Rc::from),
         });
-        self.known.insert(home, Some(lie.clone()));
-        Some(lie)
+        self.known.insert(home, lie.clone());
+        self.known.insert(key, lie.clone());
+        lie
     }
 
     fn group(&self, drill: &crate::entry::Drill, target: Option<&TargetRef>) -> Option<String> {

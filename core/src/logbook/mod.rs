@@ -8,6 +8,7 @@ mod close;
 mod correct;
 mod depths;
 mod error;
+mod season;
 mod settle;
 mod write;
 

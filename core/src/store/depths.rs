@@ -10,6 +10,8 @@ pub enum ValueOf {
     Depths,
     /// Probe strikes that hit and whose depth was read.
     Hits,
+    /// Lowest readings beside probe strikes that hit, in cm.
+    Readings,
 }
 
 /// One value, borrowed from the row it stands in.
@@ -51,8 +53,13 @@ impl Store {
         let columns = match of {
             ValueOf::Depths => "depth_cm, method, datum, direction, unsettled FROM depth",
             ValueOf::Hits => "depth_cm, NULL, NULL, direction, unsettled FROM strike",
+            ValueOf::Readings => "lowest_reading_m * 100.0, NULL, NULL, NULL, unsettled FROM strike",
         };
-        let only = if of == ValueOf::Hits { "AND outcome = 'hit' AND depth_cm IS NOT NULL" } else { "" };
+        let only = match of {
+            ValueOf::Depths => "",
+            ValueOf::Hits => "AND outcome = 'hit' AND depth_cm IS NOT NULL",
+            ValueOf::Readings => "AND outcome = 'hit' AND lowest_reading_m IS NOT NULL",
+        };
         let sql =
             format!("SELECT id, by, at_ms, drill, target, {columns} WHERE day = ?1 AND void IS NULL {only}");
         let mut statement = self.sql().prepare_cached(&sql)?;

@@ -1,0 +1,139 @@
+//! Answers over the days of a season: rows of each day, and from them the figures. Days are read one after the other, never all at once.
+
+use super::{Logbook, LogbookError, Season};
+use crate::day::DayId;
+use crate::entry::Step;
+use crate::insight::clocks::RawClocks;
+use crate::insight::season::checks::{self, SeasonChecks};
+use crate::insight::season::digging::{self, SeasonDigging};
+use crate::insight::season::footing::Basis;
+use crate::insight::season::group::GroupBy;
+use crate::insight::season::interference::{self, SeasonInterference};
+use crate::insight::season::methods::{self, Methods};
+use crate::insight::season::times::{self, Times, TimesAsk};
+use crate::insight::sheets::{self, Sheet};
+use crate::insight::tables;
+use crate::insight::thresholds::Thresholds;
+use crate::insight::view::View;
+use crate::review;
+
+/// Kinds that say who and where, which every answer needs.
+const GROUND: [&str; 4] = ["drill", "target", "person", "moment"];
+
+impl Logbook {
+    /// Times from start to each step, in which a run that ended before counts until then.
+    ///
+    /// # Errors
+    /// [`LogbookError::Usage`] for a grouping, horizon or test that can't be used, else the store's.
+    pub fn times(&self, season: &Season, ask: &TimesAsk) -> Result<Times, LogbookError> {
+        let mut runs = Vec::new();
+        let basis = self.over_days(season, &["strike", "depth"], |view, basis| {
+            runs.extend(tables::runs(view, &mut basis.left_out))
+        })?;
+        times::times(&runs, ask, basis).map_err(usage)
+    }
+
+    /// Ways of measuring a depth against each other.
+    ///
+    /// # Errors
+    /// [`LogbookError::Usage`] for a grouping that targets do not allow, else the store's.
+    pub fn methods(
+        &self,
+        season: &Season,
+        by: Option<GroupBy>,
+        thresholds: &Thresholds,
+    ) -> Result<Methods, LogbookError> {
+        let mut rows = Vec::new();
+        let basis = self.over_days(season, &["strike", "depth"], |view, basis| {
+            rows.extend(methods::method_rows(view, &mut basis.left_out))
+        })?;
+        methods::methods(&rows, by, thresholds, basis).map_err(usage)
+    }
+
+    /// The group checks.
+    ///
+    /// # Errors
+    /// [`LogbookError::Usage`] for a grouping that checks do not allow, else the store's.
+    pub fn checks(
+        &self,
+        season: &Season,
+        by: Option<GroupBy>,
+        thresholds: &Thresholds,
+    ) -> Result<SeasonChecks, LogbookError> {
+        let mut rows = Vec::new();
+        let basis = self.over_days(season, &["check"], |view, basis| {
+            rows.extend(checks::check_rows(view, &mut basis.left_out))
+        })?;
+        checks::checks(&rows, by, thresholds, basis).map_err(usage)
+    }
+
+    /// Turns at the shovels, and what digging times depend on.
+    ///
+    /// # Errors
+    /// [`LogbookError::Usage`] for a grouping that turns do not allow, else the store's.
+    pub fn digging(
+        &self,
+        season: &Season,
+        by: Option<GroupBy>,
+        thresholds: &Thresholds,
+    ) -> Result<SeasonDigging, LogbookError> {
+        let (mut turns, mut runs) = (Vec::new(), Vec::new());
+        let basis = self.over_days(season, &["strike", "depth", "rotation"], |view, basis| {
+            turns.extend(digging::turn_rows(view, thresholds, &mut basis.left_out));
+            runs.extend(tables::runs(view, &mut basis.left_out));
+        })?;
+        digging::digging(&turns, &runs, by, thresholds, basis).map_err(usage)
+    }
+
+    /// What disturbed, and how runs with it compare with runs for which none was written, to `step`.
+    ///
+    /// # Errors
+    /// [`LogbookError::Usage`] for a grouping that runs do not allow, else the store's.
+    pub fn interference(
+        &self,
+        season: &Season,
+        step: Step,
+        by: Option<GroupBy>,
+        thresholds: &Thresholds,
+    ) -> Result<SeasonInterference, LogbookError> {
+        let (mut rows, mut runs) = (Vec::new(), Vec::new());
+        let basis = self.over_days(season, &["strike", "depth", "interference"], |view, basis| {
+            rows.extend(interference::interference_rows(view, &mut basis.left_out));
+            runs.extend(tables::runs(view, &mut basis.left_out));
+        })?;
+        interference::interference(&rows, &runs, step, by, thresholds, basis).map_err(usage)
+    }
+
+    /// A sheet for each person of a day, with that person's figures alone.
+    ///
+    /// # Errors
+    /// The store's, for a day that is not here too.
+    pub fn sheets(&self, day: DayId, thresholds: &Thresholds) -> Result<Vec<Sheet>, LogbookError> {
+        let record = self.record(day)?;
+        let one_event = review::one_event_groups(&record, &review::raw_clocks);
+        Ok(sheets::sheets(&View::new(&record, &one_event.groups, &RawClocks), thresholds))
+    }
+
+    /// Looks at each day of a season in entries of [`GROUND`] and of `kinds`.
+    fn over_days(
+        &self,
+        season: &Season,
+        kinds: &[&str],
+        mut look: impl FnMut(&View<'_>, &mut Basis),
+    ) -> Result<Basis, LogbookError> {
+        let days = self.days_of(season)?;
+        let mut basis = Basis { made: self.made(season, &days)?, ..Basis::default() };
+        let kinds: Vec<&str> = GROUND.iter().chain(kinds).copied().collect();
+        for day in &days {
+            let record = self.store.record_of(day.id, &kinds)?;
+            let one_event = review::one_event_groups(&record, &review::raw_clocks);
+            basis.assumed_twins += one_event.assumed_twins;
+            look(&View::new(&record, &one_event.groups, &RawClocks), &mut basis);
+        }
+        Ok(basis)
+    }
+}
+
+fn usage(error: impl std::fmt::Display) -> LogbookError {
+    LogbookError::Usage(error.to_string())
+}
