@@ -8,8 +8,11 @@ pub mod footing;
 pub mod group;
 pub mod interference;
 pub mod keys;
+#[cfg(test)]
+mod laws;
 pub mod methods;
 pub mod passed;
+pub mod person;
 pub mod rows;
 pub mod runs;
 pub mod times;

@@ -12,6 +12,7 @@ use super::keys::{NoSuchGroups, grouped, possible};
 use super::passed::{Passed, TestDefinition, TestError};
 use super::runs::{GROUPS, Watched};
 use crate::entry::Step;
+use crate::stats::Refused;
 use crate::stats::survival::{Bounds, Curve, LogRank, Observation, common_horizon, log_rank};
 use schemars::JsonSchema;
 use serde::Serialize;
@@ -224,11 +225,14 @@ fn between(groups: &[(&String, Seen)]) -> Result<LogRank, String> {
 impl TimesFigures {
     fn of(seen: &Seen, horizon_s: Option<f64>) -> TimesFigures {
         let mut why = Why::default();
-        let nothing = |_| "no run says when this step was reached or until when it was not; n = 0".to_owned();
+        let nothing = |refused: Refused| match seen.observed.as_slice() {
+            [] => "no run says when this step was reached or until when it was not; n = 0".to_owned(),
+            _ => refused.to_string(),
+        };
         let curve = why.kept("curve", Curve::of(&seen.observed).map_err(nothing));
         let curve = curve.as_ref();
         let never = || match curve {
-            None => "no runs; n = 0".to_owned(),
+            None => "there is no curve".to_owned(),
             Some(c) => {
                 format!("by the last time observed less than half had reached it: {} of {}", c.events, c.n)
             }
@@ -242,7 +246,7 @@ impl TimesFigures {
         let horizon_s = horizon_s.or(curve.map(Curve::horizon));
         let restricted_mean_s = match curve.zip(horizon_s) {
             Some((curve, horizon)) => why.kept("restricted_mean_s", curve.restricted_mean(horizon)),
-            None => why.some("restricted_mean_s", None, || "no runs; n = 0".to_owned()),
+            None => why.some("restricted_mean_s", None, || "there is no curve".to_owned()),
         };
         let n = seen.observed.len();
         TimesFigures {
@@ -332,7 +336,8 @@ mod tests {
         assert_eq!(times.steps.len(), 8);
         let f = &times.steps[0].figures;
         assert_eq!((f.n, f.median_s, f.horizon_s, f.curve.len()), (0, None, None, 0));
-        assert!(f.why.0["median_s"].contains("n = 0") && times.passed.why.0["share"].contains("0"));
+        assert!(f.why.0["curve"].contains("n = 0") && f.why.0.contains_key("median_s"));
+        assert!(times.passed.why.0["share"].contains("0"));
     }
 
     #[test]

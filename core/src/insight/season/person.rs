@@ -1,0 +1,499 @@
+//! One person over a season: the times of the steps that this person reached, strikes and turns, and whether they rise or fall. An answer holds
+//! nobody else's figures. A person is a call sign on a day; across days only the member code says that two call signs are one person.
+
+use super::super::cautions;
+use super::super::depth::TargetDepth;
+use super::super::digging::Digging;
+use super::super::left_out::{Tally, reason};
+use super::super::thresholds::Thresholds;
+use super::super::timeline::{DrillTimes, STEPS};
+use super::super::view::{TargetRef, Told, View};
+use super::digging::NO_END;
+use super::footing::{Basis, Footing, Why, few};
+use crate::day::DayId;
+use crate::entry::{Body, Outcome, Step};
+use crate::stats::Interval;
+use crate::stats::describe::median;
+use crate::stats::rank::theil_sen;
+use chrono::NaiveDate;
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+use std::collections::{BTreeMap, BTreeSet};
+
+/// Fewest values from which a trend is answered (of this log, no source).
+pub const FEWEST_FOR_A_TREND: usize = 5;
+
+/// Writers who disagree about who it was.
+pub const OTHER_PERSON: &str = "writers name different people for one step";
+
+/// Who is meant.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Who {
+    /// The person of this member code, on every day.
+    Member(String),
+    /// The person of this call sign on this day alone.
+    CallSign(DayId, String),
+}
+
+/// A day on which a call sign was heard.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Sighting {
+    /// The day.
+    pub day: DayId,
+    /// Its date.
+    pub date: NaiveDate,
+    /// The member code of that call sign on that day, if one was written.
+    pub member: Option<String>,
+}
+
+/// Why a name stands for no one person.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+pub enum WhoError {
+    /// Nobody of that name.
+    #[error("nobody is called \"{0}\" on these days; `list person` shows who is")]
+    Nobody(String),
+    /// Several members used the call sign.
+    #[error("\"{name}\" is {} people on these days: members {}; name one member", .members.len(), .members.join(", "))]
+    Several {
+        /// The call sign.
+        name: String,
+        /// The member codes.
+        members: Vec<String>,
+    },
+    /// Days that nothing joins.
+    #[error(
+        "\"{name}\" was heard on {days} days without a member code, which may be different people; write `member` for them, or name one day"
+    )]
+    NotJoined {
+        /// The call sign.
+        name: String,
+        /// Number of days.
+        days: usize,
+    },
+}
+
+impl Who {
+    /// Who a call sign means, from the days on which it was heard.
+    ///
+    /// # Errors
+    /// A call sign that nobody has, that several members have, or whose days no member code joins.
+    pub fn of(call_sign: &str, heard: &[Sighting]) -> Result<Who, WhoError> {
+        let name = call_sign.to_owned();
+        let members: BTreeSet<&String> = heard.iter().filter_map(|s| s.member.as_ref()).collect();
+        let members: Vec<String> = members.into_iter().cloned().collect();
+        match (members.as_slice(), heard) {
+            (_, []) => Err(WhoError::Nobody(name)),
+            ([one], _) => Ok(Who::Member(one.clone())),
+            ([], [only]) => Ok(Who::CallSign(only.day, name)),
+            ([], days) => Err(WhoError::NotJoined { name, days: days.len() }),
+            _ => Err(WhoError::Several { name, members }),
+        }
+    }
+
+    /// The folded call signs of this person on a day.
+    fn on(&self, view: &View<'_>) -> BTreeSet<String> {
+        let known = view.things.people.keys();
+        match self {
+            Who::CallSign(day, call_sign) => {
+                let folded = view.things.person(call_sign);
+                known.filter(|who| *day == view.record.id && **who == folded).cloned().collect()
+            }
+            Who::Member(member) => {
+                let is = |who: &&String| {
+                    view.things.person_as_one(who).and_then(|p| p.member).as_ref() == Some(member)
+                };
+                known.filter(is).cloned().collect()
+            }
+        }
+    }
+}
+
+/// Whether and as whom a call sign was heard on a day.
+#[must_use]
+pub fn sighting(view: &View<'_>, call_sign: &str) -> Option<Sighting> {
+    let folded = view.things.person(call_sign);
+    view.things.people.get(&folded)?;
+    let member = view.things.person_as_one(&folded).and_then(|p| p.member);
+    Some(Sighting { day: view.record.id, date: view.record.date, member })
+}
+
+/// What is measured of a person.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum Measure {
+    /// start to this person's first stable signal, s
+    SignalS,
+    /// start to the end of this person's coarse search, s
+    CoarseS,
+    /// start to this person's mark of the lowest reading, s
+    FineS,
+    /// start to this person's first probe hole, s
+    ProbingS,
+    /// start to this person's sure strike, s
+    StrikeS,
+    /// start to this person's first shovel stroke, s
+    DiggingS,
+    /// start to the airway that this person exposed, s
+    AirwayS,
+    /// start to the target that this person took out, s
+    ExtricatedS,
+    /// a turn of this person at the shovels, s
+    TurnS,
+    /// distance of this person's strike from the mark of the lowest reading, cm
+    StrikeFromMarkCm,
+    /// probe holes up to and with this person's strike
+    Holes,
+}
+
+impl Measure {
+    fn of(step: Step) -> Option<Measure> {
+        let all = [
+            Measure::SignalS,
+            Measure::CoarseS,
+            Measure::FineS,
+            Measure::ProbingS,
+            Measure::StrikeS,
+            Measure::DiggingS,
+            Measure::AirwayS,
+            Measure::ExtricatedS,
+        ];
+        STEPS.into_iter().zip(all).find(|(s, _)| *s == step).map(|(_, measure)| measure)
+    }
+}
+
+/// One value of the person.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct PersonRow {
+    /// The date
+    pub date: NaiveDate,
+    /// The call sign on that day
+    pub call_sign: String,
+    /// What was measured
+    pub what: Measure,
+    /// The value, in the unit of the measure's name
+    pub value: f64,
+}
+
+/// The answer of `stats person`.
+#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
+pub struct PersonStats {
+    /// The call signs of this person on these days
+    pub call_signs: Vec<String>,
+    /// Number of days with a value
+    pub n_days: usize,
+    /// Each measure with any value
+    pub trends: Vec<Trend>,
+    /// What the answer stands on
+    #[serde(flatten)]
+    pub footing: Footing,
+}
+
+/// One measure over the season. What does not exist is null, and `why` says why.
+#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
+pub struct Trend {
+    /// What was measured; its name ends in its unit
+    pub what: Measure,
+    /// Number of values
+    pub n: usize,
+    /// Number of days they come from
+    pub n_days: usize,
+    /// The first of those days
+    pub first: NaiveDate,
+    /// The last of those days
+    pub last: NaiveDate,
+    /// Median, in the unit of the measure
+    pub median: Option<f64>,
+    /// Rise of the measure (Theil and Sen), in its unit for each day; from n = 5
+    pub slope_per_day: Option<f64>,
+    /// Interval of the slope (Sen 1968)
+    pub slope_ci95: Option<Interval>,
+    /// Says that n is small
+    pub few: Option<String>,
+    /// Why a figure is null, by its name
+    pub why: Why,
+}
+
+/// What a day tells of one person, drills that were called off apart.
+#[must_use]
+pub fn person_rows(
+    view: &View<'_>,
+    who: &Who,
+    thresholds: &Thresholds,
+    left_out: &mut Tally,
+) -> Vec<PersonRow> {
+    let own = who.on(view);
+    let mut rows = Vec::new();
+    let Some(call_sign) = own.first().map(|folded| view.call_sign(folded)) else { return rows };
+    let of_person = OfPerson { view, own, thresholds };
+    let mut add = |what, value| {
+        rows.push(PersonRow { date: view.record.date, call_sign: call_sign.clone(), what, value });
+    };
+    for drill in view.drills() {
+        let targets = view.targets(drill);
+        let times = DrillTimes::of(view, drill, &targets);
+        let mut found = of_person.steps(drill, &targets, &times, left_out);
+        found.extend(of_person.strikes(drill, left_out));
+        found.extend(of_person.turns(drill, &targets, &times, left_out));
+        if times.cancelled() {
+            left_out.add_n(reason::CANCELLED, found.len());
+        } else {
+            found.into_iter().for_each(|(what, value)| add(what, value));
+        }
+    }
+    rows
+}
+
+struct OfPerson<'a> {
+    view: &'a View<'a>,
+    own: BTreeSet<String>,
+    thresholds: &'a Thresholds,
+}
+
+impl OfPerson<'_> {
+    fn is_own(&self, call_sign: &str) -> bool {
+        self.own.contains(&self.view.things.person(call_sign))
+    }
+
+    /// Times of the steps of which every writer who names someone names this person.
+    fn steps(
+        &self,
+        drill: &str,
+        targets: &[TargetRef],
+        times: &DrillTimes,
+        left_out: &mut Tally,
+    ) -> Vec<(Measure, f64)> {
+        let mut named: BTreeMap<(usize, Step), (bool, bool)> = BTreeMap::new();
+        for told in self.view.of_drill(drill) {
+            let Some((step, person)) = reached(*told) else { continue };
+            let Some(folded) = self.view.target_of(told.entry, targets) else { continue };
+            let Some(target) = targets.iter().position(|t| t.folded == folded) else { continue };
+            if !told.settled(&["at", "step", "person", "outcome"]) {
+                if self.is_own(person) {
+                    left_out.add(reason::CONFLICT);
+                }
+                continue;
+            }
+            let (own, other) = named.entry((target, step)).or_default();
+            *(if self.is_own(person) { own } else { other }) = true;
+        }
+        let mut found = Vec::new();
+        for ((target, step), by) in named {
+            match by {
+                (true, true) => left_out.add(OTHER_PERSON),
+                (true, false) => {
+                    let t_s = times.targets[target].t_s(step).filter(|t| *t >= 0.0);
+                    found.extend(Measure::of(step).zip(t_s));
+                }
+                (false, _) => {}
+            }
+        }
+        found
+    }
+
+    /// What this person's hits say besides their time, the same hit by two writers once.
+    fn strikes(&self, drill: &str, left_out: &mut Tally) -> Vec<(Measure, f64)> {
+        let mut found = Vec::new();
+        let hits = self.view.of_drill(drill).iter().copied().filter(|told| match &told.entry.body {
+            Body::Strike(s) => {
+                s.outcome == Some(Outcome::Hit) && s.person.as_ref().is_some_and(|p| self.is_own(&p.0))
+            }
+            _ => false,
+        });
+        for told in self.view.once(hits) {
+            let Body::Strike(strike) = &told.entry.body else { continue };
+            if !told.settled(&["person", "outcome", "from_mark_cm", "holes"]) {
+                left_out.add(reason::CONFLICT);
+                continue;
+            }
+            found.extend(strike.from_mark_cm.map(|cm| (Measure::StrikeFromMarkCm, cm.0)));
+            found.extend(strike.holes.map(|n| (Measure::Holes, f64::from(n))));
+        }
+        found
+    }
+
+    fn turns(
+        &self,
+        drill: &str,
+        targets: &[TargetRef],
+        times: &DrillTimes,
+        left_out: &mut Tally,
+    ) -> Vec<(Measure, f64)> {
+        // Turns need no depth; what the drill's digging leaves out is told with the digging.
+        let depths = vec![TargetDepth::default(); targets.len()];
+        let told = &mut Tally::default();
+        let digging = Digging::of(self.view, drill, targets, times, &depths, self.thresholds, told);
+        let mut found = Vec::new();
+        for turn in digging.heads.iter().flat_map(|head| &head.turns) {
+            if turn.front.iter().chain(&turn.shovellers).any(|who| self.is_own(who)) {
+                match turn.to_s {
+                    Some(to_s) => found.push((Measure::TurnS, to_s - turn.from_s)),
+                    None => left_out.add(NO_END),
+                }
+            }
+        }
+        found
+    }
+}
+
+/// The step that an entry says someone reached, and who.
+fn reached<'a>(told: Told<'a>) -> Option<(Step, &'a str)> {
+    match &told.entry.body {
+        Body::Moment(m) => Some((m.step, m.person.as_ref()?.0.as_str())),
+        Body::Strike(s) if s.outcome == Some(Outcome::Hit) => {
+            Some((Step::Strike, s.person.as_ref()?.0.as_str()))
+        }
+        _ => None,
+    }
+}
+
+/// The season of one person, from the rows of that person alone.
+#[must_use]
+pub fn person(rows: &[PersonRow], basis: Basis) -> PersonStats {
+    let mut by_measure: BTreeMap<Measure, Vec<&PersonRow>> = BTreeMap::new();
+    for row in rows {
+        by_measure.entry(row.what).or_default().push(row);
+    }
+    let call_signs: BTreeSet<&String> = rows.iter().map(|row| &row.call_sign).collect();
+    let trends = by_measure.into_iter().filter_map(|(what, rows)| Trend::of(what, &rows)).collect();
+    PersonStats {
+        call_signs: call_signs.into_iter().cloned().collect(),
+        n_days: days(rows.iter()).len(),
+        trends,
+        footing: basis.footing(&Tally::default(), &[cautions::CLOCKS, cautions::CURVES], &[]),
+    }
+}
+
+fn days<'r>(rows: impl Iterator<Item = &'r PersonRow>) -> BTreeSet<NaiveDate> {
+    rows.map(|row| row.date).collect()
+}
+
+impl Trend {
+    /// `None` without rows.
+    fn of(what: Measure, rows: &[&PersonRow]) -> Option<Trend> {
+        let days = days(rows.iter().copied());
+        let (first, last) = (*days.first()?, *days.last()?);
+        let values: Vec<f64> = rows.iter().map(|row| row.value).collect();
+        let since: Vec<f64> = rows.iter().map(|row| (row.date - first).num_days() as f64).collect();
+        let n = values.len();
+        let mut why = Why::default();
+        let median = why.kept("median", median(&values));
+        let line = if n < FEWEST_FOR_A_TREND {
+            Err(format!("a trend is told from n = {FEWEST_FOR_A_TREND} on; n = {n}"))
+        } else if days.len() == 1 {
+            Err("a trend needs values of at least two days".to_owned())
+        } else {
+            theil_sen(&values, &since).map_err(|refused| refused.to_string())
+        };
+        let line = why.kept("slope_per_day", line);
+        let too_few = || format!("so few or so equal values allow no interval; n = {n}");
+        let slope_ci95 = line.and_then(|l| why.some("slope_ci95", l.slope_ci95, too_few));
+        Some(Trend {
+            what,
+            n,
+            n_days: days.len(),
+            first,
+            last,
+            median,
+            slope_per_day: line.map(|l| l.slope),
+            slope_ci95,
+            few: few(n),
+            why,
+        })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::super::clocks::RawClocks;
+    use super::super::super::testing::record;
+    use super::*;
+    use crate::day::Groups;
+
+    fn row(date: &str, value: f64) -> PersonRow {
+        PersonRow { date: date.parse().unwrap(), call_sign: "P1".to_owned(), what: Measure::StrikeS, value }
+    }
+
+    #[test]
+    fn a_trend_is_told_from_five_values_of_several_days() {
+        // 300 s on day 0 and 10 s less each day: slope -10 s a day, and one slow day does not bend it.
+        let rows = [
+            row("2027-01-01", 300.0),
+            row("2027-01-11", 200.0),
+            row("2027-01-16", 150.0),
+            row("2027-01-21", 900.0),
+            row("2027-01-26", 50.0),
+            row("2027-01-29", 20.0),
+        ];
+        let trend = &person(&rows, Basis::default()).trends[0];
+        assert_eq!(
+            (trend.n, trend.n_days, trend.median, trend.slope_per_day),
+            (6, 6, Some(175.0), Some(-10.0))
+        );
+        let four = &person(&rows[..4], Basis::default()).trends[0];
+        assert_eq!((four.n, four.slope_per_day), (4, None));
+        assert!(four.why.0["slope_per_day"].contains("n = 4"));
+        let one_day = [1.0, 2.0, 3.0, 4.0, 5.0].map(|v| row("2027-01-01", v));
+        let one_day = &person(&one_day, Basis::default()).trends[0];
+        assert!(one_day.slope_per_day.is_none() && one_day.why.0["slope_per_day"].contains("two days"));
+        assert!(person(&[], Basis::default()).trends.is_empty());
+    }
+
+    #[test]
+    fn across_days_only_a_member_code_makes_one_person() {
+        let heard = |n: u8, member: Option<&str>| Sighting {
+            day: DayId([n; 16]),
+            date: "2027-02-06".parse().unwrap(),
+            member: member.map(str::to_owned),
+        };
+        assert_eq!(Who::of("P1", &[heard(1, None)]), Ok(Who::CallSign(DayId([1; 16]), "P1".to_owned())));
+        let joined = [heard(1, Some("m7")), heard(2, None), heard(3, Some("m7"))];
+        assert_eq!(Who::of("P1", &joined), Ok(Who::Member("m7".to_owned())));
+        let several = Who::of("P1", &[heard(1, Some("m7")), heard(2, Some("m9"))]).unwrap_err();
+        assert!(several.to_string().contains("2 people on these days: members m7, m9"));
+        let apart = Who::of("P1", &[heard(1, None), heard(2, None)]).unwrap_err();
+        assert!(apart.to_string().contains("2 days without a member code"));
+        assert_eq!(Who::of("P1", &[]), Err(WhoError::Nobody("P1".to_owned())));
+    }
+
+    #[test]
+    fn a_day_gives_the_own_figures_and_nobody_elses() {
+        let record = record(
+            r#"
+            {"kind":"person","at":"08:00:00","call_sign":"P1","member":"m7"}
+            {"kind":"person","at":"08:00:00","call_sign":"P2","member":"m8"}
+            {"kind":"drill","at":"10:00:00","label":"1"}
+            {"kind":"moment","at":"10:00:00","drill":"1","step":"start"}
+            {"kind":"moment","at":"10:01:00","drill":"1","step":"signal","person":"p1"}
+            {"kind":"moment","at":"10:02:00","drill":"1","step":"coarse","person":"P2"}
+            {"kind":"moment","at":"10:03:00","drill":"1","step":"fine","person":"P1"}
+            {"kind":"moment","at":"10:03:02","drill":"1","step":"fine","person":"P2","by":"Obs2"}
+            {"kind":"strike","at":"10:04:00","drill":"1","outcome":"hit","person":"P1","from_mark_cm":20,"holes":3}
+            {"kind":"rotation","at":"10:05:00","drill":"1","front":"P2","shovellers":["P1"],"ended_at":"10:06:00"}
+            {"kind":"rotation","at":"10:06:00","drill":"1","front":"P2","ended_at":"10:08:00"}
+            {"kind":"drill","at":"11:00:00","label":"2"}
+            {"kind":"moment","at":"11:00:00","drill":"2","step":"start"}
+            {"kind":"moment","at":"11:01:00","drill":"2","step":"signal","person":"P1"}
+            {"kind":"moment","at":"11:02:00","drill":"2","step":"end","why":"cancelled"}
+        "#,
+        );
+        let groups = Groups::of(&record);
+        let view = View::new(&record, &groups, &RawClocks);
+        let heard = sighting(&view, " P1").unwrap();
+        let who = Who::of("P1", &[heard]).unwrap();
+        assert_eq!((who.clone(), sighting(&view, "P9")), (Who::Member("m7".to_owned()), None));
+        let mut left_out = Tally::default();
+        let rows = person_rows(&view, &who, &Thresholds::default(), &mut left_out);
+        let told: Vec<_> = rows.iter().map(|r| (r.what, r.value)).collect();
+        let expected = [
+            (Measure::SignalS, 60.0),
+            (Measure::StrikeS, 240.0),
+            (Measure::StrikeFromMarkCm, 20.0),
+            (Measure::Holes, 3.0),
+            (Measure::TurnS, 60.0),
+        ];
+        assert_eq!(told, expected);
+        let told: Vec<_> = left_out.list().into_iter().map(|l| (l.reason, l.n)).collect();
+        assert_eq!(told, [(reason::CANCELLED.to_owned(), 1), (OTHER_PERSON.to_owned(), 1)]);
+        assert!(!serde_json::to_string(&person(&rows, Basis::default())).unwrap().contains("P2"));
+    }
+}
