@@ -4,6 +4,7 @@
 
 mod entry;
 mod field;
+mod season;
 mod stats;
 
 use std::io::{self, BufRead, Write};
@@ -28,6 +29,7 @@ fn answer(line: &str) -> Result<Value, String> {
     match question["fn"].as_str().and_then(|name| name.split_once('.')) {
         Some(("entry", name)) => entry::answer(name, &question),
         Some(("field", name)) => field::answer(name, &question),
+        Some(("season", name)) => season::answer(name, &question),
         Some(("stats", name)) => stats::answer(name, &question),
         _ => Err(format!("no area answers {}", question["fn"])),
     }
