@@ -55,11 +55,16 @@ fn main() -> io::Result<ExitCode> {
 
 /// Every generated file by its path within `schemas/`.
 fn generated() -> BTreeMap<PathBuf, String> {
-    BTreeMap::from([
+    let answers = firnbook::answers().into_iter().map(|(command, schema)| {
+        (Path::new("answers").join(command).with_extension("json"), pretty(&schema.to_value()))
+    });
+    let mut files = BTreeMap::from([
         ("entry.schema.json".into(), pretty(&entry_schema())),
         ("dictionary.md".into(), dictionary(&KINDS)),
         ("sql/store.sql".into(), store_sql()),
-    ])
+    ]);
+    files.extend(answers);
+    files
 }
 
 fn pretty(schema: &Value) -> String {
