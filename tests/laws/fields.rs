@@ -1,5 +1,6 @@
 //! One declaration is enough: a field of a made-up kind, declared in the struct below and nowhere else, is found everywhere.
 
+use firnbook::args::flags;
 use firnbook_core::entry::{Kind, LabelClass, Shape, Time, TimeContext, check, from_text};
 use firnbook_core::store::{columns, create_tables};
 use firnbook_core::units::{Centimetres, Unit};
@@ -93,6 +94,17 @@ fn in_the_columns_of_the_store() {
     let own = &columns(&kind)[kind.fields.iter().filter(|f| f.common).count()..];
     assert_eq!(own, [("sag_cm", "REAL"), ("knot", "TEXT")]);
     assert!(create_tables(&[kind]).starts_with("CREATE TABLE \"rope\" (\n"));
+}
+
+#[test]
+fn in_the_flags_of_the_command_line() {
+    let flags = flags(&rope());
+    let sag = flags.iter().find(|flag| flag.get_id() == "sag_cm").unwrap();
+    assert_eq!(sag.get_long(), Some("sag"), "typed without its unit");
+    assert!(sag.get_all_aliases().unwrap().contains(&"sag-cm"), "and understood with it");
+    let help = sag.get_help().unwrap().to_string();
+    assert!(help.contains("How far it sagged") && help.contains("5 to 250 cm"), "{help}");
+    assert!(flags.iter().any(|flag| flag.get_id() == "knot"));
 }
 
 #[test]

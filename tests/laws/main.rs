@@ -8,5 +8,6 @@ mod fields;
 mod floors;
 mod histories;
 mod logbook;
+mod readme;
 mod settling;
 mod twins;
