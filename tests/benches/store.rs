@@ -154,7 +154,9 @@ fn reference_merge(packs: &[Vec<u8>], rows: &Rows) {
             let part = if n + 1 == packs.len() { &all[n * part..] } else { &all[n * part..(n + 1) * part] };
             let marks = vec!["?"; part[0].len()].join(", ");
             let mut insert = tx.prepare_cached(&format!("INSERT INTO \"{table}\" VALUES ({marks})")).unwrap();
-            part.iter().for_each(|row| drop(insert.execute(rusqlite::params_from_iter(row)).unwrap()));
+            for row in part {
+                insert.execute(rusqlite::params_from_iter(row)).unwrap();
+            }
         }
         tx.commit().unwrap();
     }
