@@ -80,6 +80,7 @@ pub enum Command {
     Settle(commands::settle::SettleArgs),
     Debrief(commands::debrief::DebriefArgs),
     Stats(commands::stats::StatsArgs),
+    Plan(commands::plan::PlanArgs),
     Export(commands::export::ExportArgs),
     Verify(commands::verify::VerifyArgs),
     Settings(commands::settings::SettingsArgs),

@@ -14,6 +14,7 @@ pub mod manual;
 pub mod merge;
 pub mod r#move;
 pub mod pack;
+pub mod plan;
 pub mod review;
 pub mod settings;
 pub mod settle;
@@ -26,6 +27,7 @@ pub mod void;
 use crate::args::{Cli, Command};
 use crate::desk::{Desk, store_path};
 use crate::failure::Failure;
+use crate::settings::Settings;
 use crate::surroundings::Surroundings;
 use crate::ui::Ui;
 
@@ -41,6 +43,7 @@ pub fn run(cli: &Cli, mut ui: Ui, around: &Surroundings) -> u8 {
         Some(Command::Completions(args)) => Some(completions::run(&mut ui, args)),
         Some(Command::Manual(args)) => Some(manual::run(&mut ui, args)),
         Some(Command::Demo(args)) => Some(demo::run(&mut ui, args, around)),
+        Some(Command::Plan(args)) => Some(planned(&mut ui, cli, args, around)),
         _ => None,
     };
     if let Some(ran) = without_a_store {
@@ -57,6 +60,12 @@ pub fn run(cli: &Cli, mut ui: Ui, around: &Surroundings) -> u8 {
         Ok(()) => 0,
         Err(failure) => desk.ui.fail(failure),
     }
+}
+
+/// A plan needs the settings beside the store, not the store.
+fn planned(ui: &mut Ui, cli: &Cli, args: &plan::PlanArgs, around: &Surroundings) -> Ran {
+    let settings = Settings::beside(&store_path(&cli.global, around)?)?;
+    plan::run(ui, args, &settings)
 }
 
 fn at_the_desk(desk: &mut Desk, command: Option<&Command>) -> Ran {
@@ -79,6 +88,6 @@ fn at_the_desk(desk: &mut Desk, command: Option<&Command>) -> Ran {
         Some(Command::Export(args)) => export::run(desk, args),
         Some(Command::Verify(args)) => verify::run(desk, args),
         Some(Command::Settings(args)) => settings::run(desk, args),
-        Some(Command::Demo(_) | Command::Completions(_) | Command::Manual(_)) => Ok(()),
+        Some(Command::Demo(_) | Command::Plan(_) | Command::Completions(_) | Command::Manual(_)) => Ok(()),
     }
 }

@@ -73,7 +73,7 @@ struct DepthArgs {
 }
 
 /// Reads a word of one of the log's own lists.
-fn word<T: DeserializeOwned>(text: &str) -> Result<T, String> {
+pub(super) fn word<T: DeserializeOwned>(text: &str) -> Result<T, String> {
     let word = text.trim().to_lowercase().replace(['-', ' '], "_");
     serde_json::from_value(word.clone().into()).map_err(|e| {
         let known = e.to_string();

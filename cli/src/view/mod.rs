@@ -1,6 +1,8 @@
 //! How answers look in a terminal: tables, bars, time lines, and the spelling of ids, times and numbers.
 
+pub mod canvas;
 pub mod histogram;
+pub mod lanes;
 pub mod table;
 pub mod timeline;
 

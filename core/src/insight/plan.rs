@@ -4,9 +4,9 @@
 use super::cautions;
 use super::made::Made;
 use super::thresholds::Thresholds;
-use crate::entry::Orientation;
+use crate::entry::{DigManner, Orientation};
 use crate::field::FieldError;
-use crate::field::digging::{MOVED_RATES, MovedRate, SCHOOLS, SchoolPlan, snow_kg, wedge_m3};
+use crate::field::digging::{MOVED_RATES, MovedRate, SCHOOLS, School, SchoolPlan, snow_kg, wedge_m3};
 use crate::field::dipole::{BuriedTransmitter, SurfaceReading};
 use crate::field::geo::DrillGrid;
 use crate::field::lanes::{LanePlan, LaneSettings, SPACING_SOURCE, WALK_SOURCE, plan_lanes};
@@ -116,6 +116,17 @@ pub struct ProbesAsk {
     pub passes: u32,
     /// Area, people and seconds a hole, where the time is wanted.
     pub effort: Option<Effort>,
+    /// Rings around a lowest reading, where their holes are wanted.
+    pub rings: Option<Rings>,
+}
+
+/// Rings of holes around a lowest reading.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Rings {
+    /// Distance between rings, cm.
+    pub spacing_cm: f64,
+    /// Radius within which they lie, cm.
+    pub out_to_cm: f64,
 }
 
 /// What a pass over an area takes.
@@ -144,6 +155,8 @@ pub struct ProbesAnswer {
     pub holes: Option<f64>,
     /// Time of all passes, min; null without area, probers and seconds a hole
     pub minutes: Option<f64>,
+    /// Holes of rings around a lowest reading, the first on it; empty where none were asked for
+    pub spiral: Vec<RingHole>,
     /// Grids that are taught, with their sources
     pub taught: Vec<TaughtLattice>,
     /// What this is for, and what not
@@ -155,7 +168,7 @@ pub struct ProbesAnswer {
 /// The worth of a probe grid.
 ///
 /// # Errors
-/// A spacing, a body, a number of passes or an effort out of range.
+/// A spacing, a body, a number of passes, an effort or rings out of range.
 pub fn probes(ask: &ProbesAsk) -> Result<ProbesAnswer, FieldError> {
     let lattice = Lattice::new(ask.across_cm, ask.along_cm)?;
     let bodies = ask.bodies.iter().map(|body| lattice.body_pod(*body, ask.passes));
@@ -167,18 +180,11 @@ pub fn probes(ask: &ProbesAsk) -> Result<ProbesAnswer, FieldError> {
         bodies: bodies.collect::<Result<_, _>>()?,
         holes: ask.effort.map(|e| e.area_m2 * lattice.holes_per_m2()),
         minutes: ask.effort.map(of_one).transpose()?.map(|minutes| minutes * f64::from(ask.passes)),
+        spiral: ask.rings.map_or(Ok(Vec::new()), |r| ring_holes(r.spacing_cm, r.out_to_cm))?,
         taught: TAUGHT_LATTICES.to_vec(),
         cautions: said(),
         made: Made::from_heads(""),
     })
-}
-
-/// The holes of rings around a lowest reading, the first on it.
-///
-/// # Errors
-/// A spacing or radius out of range.
-pub fn spiral(spacing_cm: f64, out_to_cm: f64) -> Result<Vec<RingHole>, FieldError> {
-    ring_holes(spacing_cm, out_to_cm)
 }
 
 /// The answer of `plan dig`.
@@ -213,7 +219,8 @@ pub struct PlannedTurn {
     pub to_s: f64,
 }
 
-/// How to dig to a target `depth_cm` square below a slope with `people` at hand.
+/// How to dig to a target `depth_cm` square below a slope with `people` at hand. `manner` keeps the schools of one manner: a conveyor counts
+/// its people by the length of the row, the others dig down in steps; without one, and for no set manner, all stand side by side.
 ///
 /// # Errors
 /// A depth or slope out of range, nobody to dig.
@@ -221,6 +228,7 @@ pub fn dig(
     depth_cm: f64,
     slope_deg: f64,
     people: u32,
+    manner: Option<DigManner>,
     thresholds: &Thresholds,
 ) -> Result<DigAnswer, FieldError> {
     if !(1..=1000).contains(&people) {
@@ -233,7 +241,12 @@ pub fn dig(
             unit,
         });
     }
-    let schools = SCHOOLS.iter().map(|school| school.plan(depth_cm, slope_deg, people));
+    let of_manner = |school: &&School| match manner {
+        Some(DigManner::Conveyor) => school.unit_cm.is_some(),
+        Some(DigManner::StepDown) => school.unit_cm.is_none(),
+        Some(DigManner::Free) | None => true,
+    };
+    let schools = SCHOOLS.iter().filter(of_manner).map(|school| school.plan(depth_cm, slope_deg, people));
     let schools = schools.collect::<Result<Vec<_>, _>>()?;
     let wedge_m3 =
         wedge_m3(depth_cm, thresholds.hole_length_cm(depth_cm, slope_deg), thresholds.hole_width_cm)?;
@@ -247,6 +260,7 @@ pub fn dig(
         to_s: least_s.min(f64::from(k + 1) * interval_s),
     };
     let mut made = Made::from_heads("");
+    made.filters.extend(manner.map(|m| ("manner".to_owned(), m.word())));
     for key in [
         "rotation_interval_s",
         "snow_kg_m3",
@@ -363,27 +377,36 @@ mod tests {
             bodies: vec![Body::Rectangle { length_cm: 170.0, width_cm: 45.0 }],
             passes: 2,
             effort: Some(Effort { area_m2: 100.0, probers: 8, seconds_a_hole: 10.0 }),
+            rings: Some(Rings { spacing_cm: 25.0, out_to_cm: 50.0 }),
         };
         let answer = probes(&ask).unwrap();
         // 400 holes of 10 s by 8 people are 500 s a pass.
         assert_eq!((answer.holes, answer.holes_per_m2), (Some(400.0), 4.0));
         assert!((answer.minutes.unwrap() - 1000.0 / 60.0).abs() < 1e-12);
         assert!((answer.bodies[0].aligned.length_along - 0.90).abs() < 1e-9);
-        assert!(probes(&ProbesAsk { across_cm: 0.0, ..ask }).is_err());
         // Trade facts, section 4: 25 cm out to half a metre takes 19 holes.
-        assert_eq!(spiral(25.0, 50.0).unwrap().len(), 19);
+        assert_eq!(answer.spiral.len(), 19);
+        assert!(probes(&ProbesAsk { rings: None, ..ask.clone() }).unwrap().spiral.is_empty());
+        assert!(probes(&ProbesAsk { across_cm: 0.0, ..ask }).is_err());
     }
 
     #[test]
     fn digging_schools_stand_side_by_side() {
-        let answer = dig(150.0, 10.0, 2, &Thresholds::default()).unwrap();
+        let answer = dig(150.0, 10.0, 2, None, &Thresholds::default()).unwrap();
         assert_eq!(answer.schools.len(), SCHOOLS.len());
         // Trade facts, sections 5 and 11: 2.25 m3 or 900 kg, which one person moves in 10 min at 1.5 kg/s, two in 5 min.
         assert!((answer.wedge_m3 - 2.25).abs() < 1e-12 && (answer.snow_kg - 900.0).abs() < 1e-9);
         assert!((answer.least_s - 300.0).abs() < 1e-9);
         let turns: Vec<_> = answer.turns.iter().map(|t| (t.person, t.from_s, t.to_s)).collect();
         assert_eq!(turns, [(1, 0.0, 240.0), (2, 240.0, 300.0)]);
-        assert!(dig(150.0, 10.0, 0, &Thresholds::default()).is_err());
+        assert!(dig(150.0, 10.0, 0, None, &Thresholds::default()).is_err());
+        let named = |manner| {
+            let answer = dig(150.0, 10.0, 2, Some(manner), &Thresholds::default()).unwrap();
+            answer.schools.iter().map(|s| s.school).collect::<Vec<_>>()
+        };
+        assert_eq!(named(DigManner::Conveyor), ["conveyor 2008", "conveyor 2023"]);
+        assert_eq!(named(DigManner::StepDown), ["start far", "step down"]);
+        assert_eq!(named(DigManner::Free).len(), SCHOOLS.len());
     }
 
     #[test]
