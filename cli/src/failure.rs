@@ -55,8 +55,31 @@ impl Failure {
 
 impl From<LogbookError> for Failure {
     fn from(error: LogbookError) -> Failure {
-        let says = error.to_string();
-        let faults = if let LogbookError::Refused(faults) = error { faults } else { Vec::new() };
+        match error {
+            LogbookError::Refused(faults) => Failure::of_input("", faults),
+            other => Failure::refused(other),
+        }
+    }
+}
+
+impl Failure {
+    /// An input that is refused whole; `name` is what it is called, empty for what was typed.
+    #[must_use]
+    pub fn of_input(name: &str, faults: Vec<LineFault>) -> Failure {
+        const SHOWN: usize = 20;
+        let says = match faults.as_slice() {
+            [only] if name.is_empty() => format!("{only}; nothing was written"),
+            [only] => format!("{name}, {only}; nothing was written"),
+            several => {
+                let name = if name.is_empty() { String::new() } else { format!("{name}: ") };
+                let mut text = format!("{name}{} things are wrong, nothing was written:", several.len());
+                several.iter().take(SHOWN).for_each(|fault| text.push_str(&format!("\n  {fault}")));
+                if several.len() > SHOWN {
+                    text.push_str(&format!("\n  and {} more", several.len() - SHOWN));
+                }
+                text
+            }
+        };
         Failure::Refused { says, faults }
     }
 }

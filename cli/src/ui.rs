@@ -48,6 +48,7 @@ pub struct Ui {
     colour: [bool; 2],
     json: bool,
     quiet: bool,
+    answered: bool,
 }
 
 impl Ui {
@@ -69,6 +70,7 @@ impl Ui {
             colour: [on(around.terminal.stdout), on(around.terminal.stderr)],
             json,
             quiet,
+            answered: false,
         }
     }
 
@@ -81,6 +83,7 @@ impl Ui {
         answer: &T,
         tell: impl FnOnce(&T) -> String,
     ) -> Result<(), Failure> {
+        self.answered = true;
         if self.json {
             let text = serde_json::to_string_pretty(answer).map_err(Failure::refused)?;
             self.out(&format!("{text}\n"))
@@ -124,7 +127,7 @@ impl Ui {
         }
     }
 
-    /// Tells a failure; with `--json` also as a document on standard output. Returns the exit status.
+    /// Tells a failure; with `--json` also as a document on standard output, unless the answer stands there already. Returns the exit status.
     pub fn fail(&mut self, failure: Failure) -> u8 {
         let (status, says, faults) = match failure {
             Failure::ReaderGone => return 0,
@@ -132,7 +135,7 @@ impl Ui {
             Failure::Refused { says, faults } => (1, says, faults),
         };
         self.err(&format!("{} {says}\n", styled(ERROR, "firnbook: error:")));
-        if self.json {
+        if self.json && !self.answered {
             let answer =
                 serde_json::to_string_pretty(&ErrorAnswer { error: says, faults }).unwrap_or_default();
             let _ = self.out(&format!("{answer}\n"));

@@ -9,6 +9,7 @@ use crate::ui::{ALERT, FAINT, HEADING, Ui, styled};
 use crate::view::{counted, table::Table};
 use chrono::NaiveDate;
 use firnbook_core::day::DayId;
+use firnbook_core::insight::cautions;
 use firnbook_core::logbook::Logbook;
 use firnbook_core::review::{Item, Sort};
 use schemars::JsonSchema;
@@ -24,7 +25,7 @@ pub struct DemoArgs {
     /// The folder to play in; it must be empty or not there yet
     #[arg(long, value_name = "FOLDER", default_value = "firnbook-demo")]
     dir: PathBuf,
-    /// How many phones, 4 to 12
+    /// How many phones, 5 to 12
     #[arg(long, value_name = "N", default_value_t = 6)]
     phones: usize,
     /// The same seed plays the same day
@@ -210,7 +211,7 @@ fn tell(answer: &DemoAnswer, played: &Played, wanted: &Wanted, columns: usize) -
     ));
     text.push_str(&format!("{}\n", styled(HEADING, "What a patrol lead would type next")));
     text.push_str(&tell_next(&answer.next));
-    text.push_str(&format!("\n{}\n", styled(FAINT, firnbook_core::insight::cautions::USE)));
+    text.push_str(&format!("\n{}\n", styled(FAINT, textwrap::fill(cautions::USE, columns))));
     text
 }
 

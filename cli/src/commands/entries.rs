@@ -209,18 +209,13 @@ pub fn summary(noted: &Noted) -> String {
     parts.join(", ")
 }
 
-/// One line for each of several entries: time, who, what.
+/// An entry in one line: the end of its id, when, who, what.
 #[must_use]
 pub fn line(noted: &Noted) -> String {
     let word = |key: &str| noted.json.get(key).and_then(Value::as_str).unwrap_or_default();
     let at = noted.at().map(view::clock_time).unwrap_or_default();
-    format!(
-        "{at}  {}  {}  {}  {}",
-        word("by"),
-        word("kind").replace('_', " "),
-        summary(noted),
-        view::id(noted.id)
-    )
+    let kind = word("kind").replace('_', " ");
+    format!("{}  {at}  {}  {kind}  {}", view::id(noted.id), word("by"), summary(noted))
 }
 
 /// The id of an entry in full and its end.

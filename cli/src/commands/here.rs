@@ -197,7 +197,7 @@ pub fn tell_next(next: &[Next]) -> String {
         match width.checked_sub(n.command.chars().count()) {
             _ if n.why.is_empty() => format!("  {command}\n"),
             Some(gap) => format!("  {command}{}  {why}\n", " ".repeat(gap)),
-            None => format!("  {command}\n  {}  {why}\n", " ".repeat(width)),
+            None => format!("  {command}\n      {why}\n"),
         }
     };
     next.iter().map(line).collect()

@@ -27,6 +27,7 @@ pub struct LogArgs {
 enum Source {
     Flags(&'static Kind, Vec<(&'static Field, String)>),
     File(PathBuf, Option<String>),
+    Nothing,
 }
 
 const ABOUT: &str = "Write entries down: one from flags, or many from a file";
@@ -104,11 +105,7 @@ impl FromArgMatches for LogArgs {
             }
             None => match matches.get_one::<String>("from") {
                 Some(file) => (None, Source::File(file.into(), matches.get_one::<String>("kind").cloned())),
-                None => {
-                    let kinds: Vec<&str> = KINDS.iter().map(|k| k.name.as_str()).collect();
-                    let says = format!("say what to log: a kind ({}) or --from FILE\n", kinds.join(", "));
-                    return Err(clap::Error::raw(clap::error::ErrorKind::MissingSubcommand, says));
-                }
+                None => (None, Source::Nothing),
             },
         };
         let mut args =
@@ -144,6 +141,10 @@ pub fn run(desk: &mut Desk, args: &LogArgs) -> Ran {
             (from_flags(desk, &day, &by, kind, typed, args.dry_run)?, format!("{} {}", day.date, day.area))
         }
         Source::File(file, kind) => from_file(desk, args, &by, file, kind.as_deref())?,
+        Source::Nothing => {
+            let kinds: Vec<&str> = KINDS.iter().map(|k| k.name.as_str()).collect();
+            return Err(Failure::Usage(format!("say what to log: --from FILE, or a kind: {}", kinds.join(", "))));
+        }
     };
     desk.ui.answer(&report, |r| tell(r, &into, args.dry_run))
 }
@@ -273,8 +274,7 @@ fn from_file(
     let mut report = log_all(desk, &days, by, true, &mut faults)?;
     if !faults.is_empty() {
         faults.sort_by_key(|f| f.line);
-        let says = format!("{name}: {}", LogbookError::Refused(faults.clone()));
-        return Err(Failure::Refused { says, faults });
+        return Err(Failure::of_input(&name, faults));
     }
     if !args.dry_run {
         report = log_all(desk, &days, by, false, &mut faults)?;

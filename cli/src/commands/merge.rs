@@ -114,15 +114,19 @@ pub fn run(desk: &mut Desk, args: &MergeArgs) -> Ran {
         desk.awaits = true;
         desk.ui.advise("next: firnbook review");
     }
-    match refused {
-        0 => Ok(()),
-        n => Err(Failure::refused(format!(
-            "{} of {} refused; ask for {} again, the others are in",
-            counted(n, "file was", "files were").split(' ').next().unwrap_or_default(),
-            counted(answer.files.len(), "file", "files"),
-            if n == 1 { "it" } else { "them" }
-        ))),
+    match (refused, answer.files.len() - refused) {
+        (0, _) => Ok(()),
+        (n, 0) => Err(Failure::refused(format!("{} refused, nothing was taken; ask for {} again", was(n), them(n)))),
+        (n, _) => Err(Failure::refused(format!("{} refused, the others are in; ask for {} again", was(n), them(n)))),
     }
+}
+
+fn was(n: usize) -> String {
+    counted(n, "file was", "files were")
+}
+
+fn them(n: usize) -> &'static str {
+    if n == 1 { "it" } else { "them" }
 }
 
 /// The files that are meant, each with whether it was named itself.

@@ -27,7 +27,7 @@ pub fn read(name: &str, text: &str, kind: Option<&str>, mut times: DayTimes) -> 
             Ok(record) => record,
             Err(e) => {
                 let line = e.position().map_or(0, |p| usize::try_from(p.line()).unwrap_or(0));
-                intake.faults.push(fault(line, Fault::new("", "", e.to_string())));
+                intake.faults.push(fault(line, Fault::new("row", "", e.to_string())));
                 continue;
             }
         };
@@ -41,7 +41,7 @@ pub fn read(name: &str, text: &str, kind: Option<&str>, mut times: DayTimes) -> 
                 record.len(),
                 header.len()
             );
-            intake.faults.push(fault(line, Fault::new("", record.iter().collect::<Vec<_>>().join(","), why)));
+            intake.faults.push(fault(line, Fault::new("row", record.iter().collect::<Vec<_>>().join(","), why)));
             continue;
         }
         let cells: Vec<(&str, &str)> = header.iter().map(String::as_str).zip(record.iter()).collect();
@@ -237,6 +237,6 @@ mod tests {
             intake("kind,at,drill,depth_cm\nstrike,10:00,1,-1\nstrike,25:00,1,1e999\nstrike,10:00\n", None)
                 .unwrap();
         let told: Vec<_> = found.faults.iter().map(|f| (f.line.unwrap(), f.fault.field.as_str())).collect();
-        assert_eq!(told, [(2, "depth_cm"), (3, "at"), (3, "depth_cm"), (4, "")]);
+        assert_eq!(told, [(2, "depth_cm"), (3, "at"), (3, "depth_cm"), (4, "row")]);
     }
 }

@@ -21,7 +21,7 @@ pub fn read(text: &str, kind: Option<&str>) -> Intake {
                 let says = says.split(" at line ").next().unwrap_or_default();
                 let why =
                     format!("is no JSON object at column {}: {says}; write one object a line", e.column());
-                intake.faults.push(fault(line, Fault::new("", near, why)));
+                intake.faults.push(fault(line, Fault::new("json", near, why)));
             }
         }
     }

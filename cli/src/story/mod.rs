@@ -32,7 +32,7 @@ const HOLDERS: [&str; 12] = [
 const OFF_MS: [i64; 12] = [0, 1_900, -2_400, 700, -1_100, 2_600, -300, 1_200, -1_700, 2_100, -2_800, 400];
 
 /// With how many phones the story can be played.
-pub const PHONES: RangeInclusive<usize> = 4..=HOLDERS.len();
+pub const PHONES: RangeInclusive<usize> = 5..=HOLDERS.len();
 
 /// What is asked for.
 pub struct Wanted {

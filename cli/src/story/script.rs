@@ -194,6 +194,8 @@ fn noon(stage: &mut Stage<'_>) -> Result<(), Failure> {
     let at = stage.ms(12, 20, 0.0);
     let pack = stage.observer(0).pack()?;
     stage.observer(2).logbook.merge(&pack, false)?;
+    let hut = json!({"kind": "note", "topic": "general", "note": "Alder's log taken over at the hut"});
+    stage.observer(2).write(at + 20_000, hut)?;
     if let Some(id) = hit_of_drill_1(stage.observer(0))? {
         stage.observer(0).correct(at + 60_000, id, "depth_cm", json!(108))?;
         stage.observer(2).correct(at + 95_000, id, "depth_cm", json!(118))?;

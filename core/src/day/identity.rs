@@ -108,7 +108,7 @@ macro_rules! hex_id {
                 stringify!($name).into()
             }
             fn json_schema(_: &mut schemars::SchemaGenerator) -> schemars::Schema {
-                schemars::json_schema!({ "type": "string", "pattern": concat!("^[0-9a-f]{", stringify!($bytes), "}{2}$") })
+                schemars::json_schema!({ "type": "string", "pattern": concat!("^([0-9a-f]{2}){", stringify!($bytes), "}$") })
             }
         }
     };

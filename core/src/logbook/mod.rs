@@ -168,7 +168,8 @@ impl Logbook {
         }
     }
 
-    /// The entries that these texts name: any unique ending of an id, or `last` for the one written last. With `day`, only that day's.
+    /// The entries that these texts name: any unique ending of an id, or `last` for the one that this device wrote last. With
+    /// `day`, only that day's.
     ///
     /// # Errors
     /// [`LogbookError::NoEntry`] or [`LogbookError::SeveralEntries`].
@@ -180,16 +181,9 @@ impl Logbook {
         let mut found = Vec::new();
         for text in wanted {
             if text == "last" {
-                let all = self.entries(&Filter {
-                    day: day.or(self.latest_day()?.map(|d| d.id)),
-                    void: true,
-                    ..Filter::default()
-                })?;
-                let last = all
-                    .into_iter()
-                    .max_by_key(|e| e.noted.id)
-                    .ok_or_else(|| LogbookError::NoEntry(text.clone()))?;
-                found.push((last.day, last.noted.id));
+                let none = "this device has written no entry yet; name one by the end of its id, `firnbook entries --ids` shows them";
+                let last = self.store.last_written(day)?;
+                found.push(last.ok_or_else(|| LogbookError::Usage(none.to_owned()))?);
                 continue;
             }
             let mut here = self.store.find(text.trim())?;

@@ -287,7 +287,7 @@ pub(super) fn waiting_count(conn: &Connection, day: DayId) -> Result<usize, Stor
     Ok(usize::try_from(n).unwrap_or(0))
 }
 
-fn parse(bytes: Vec<u8>) -> Result<Change, StoreError> {
+pub(super) fn parse(bytes: Vec<u8>) -> Result<Change, StoreError> {
     Change::from_bytes(bytes).map_err(|e| StoreError::DamagedChange(e.to_string()))
 }
 

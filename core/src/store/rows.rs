@@ -163,6 +163,30 @@ impl Store {
         Ok(rows.iter().filter_map(|(day, id)| Some((day.parse().ok()?, id.parse().ok()?))).collect())
     }
 
+    /// The entry that this device wrote last, whatever time it tells of; with `day`, in that day.
+    ///
+    /// # Errors
+    /// [`StoreError::Sqlite`], or a damaged change.
+    pub fn last_written(&self, day: Option<DayId>) -> Result<Option<(DayId, EntryId)>, StoreError> {
+        let mut statement = self.conn.prepare_cached(
+            "SELECT d.id, c.bytes FROM change c JOIN day d ON d.n = c.day \
+             WHERE (?1 IS NULL OR d.id = ?1) AND substr(c.actor, 1, 8) = ?2 ORDER BY c.n DESC",
+        )?;
+        let mut rows = statement.query(params![day.map(|d| d.to_string()), self.device.0])?;
+        while let Some(row) = rows.next()? {
+            let Ok(day) = row.get_ref(0)?.as_str().unwrap_or_default().parse() else { continue };
+            let done = crate::day::change::read(day, &changes::parse(row.get(1)?)?)?;
+            let entry = done.iter().rev().find_map(|d| match d.key {
+                Key::Entry(id) => Some((day, id)),
+                _ => None,
+            });
+            if entry.is_some() {
+                return Ok(entry);
+            }
+        }
+        Ok(None)
+    }
+
     /// One entry of a day.
     ///
     /// # Errors

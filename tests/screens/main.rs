@@ -1,0 +1,13 @@
+//! What a person at a terminal meets: screens, errors, the JSON behind `--json`, the commands of the README.
+
+#![allow(clippy::unwrap_used, clippy::expect_used, reason = "a failed unwrap in a test is a failed test")]
+
+mod answers;
+mod bad_input;
+mod binary;
+mod corrections;
+mod day;
+mod readme;
+mod round_trip;
+mod walk;
+mod world;
