@@ -161,7 +161,7 @@ fn next(args: &DemoArgs, around: &Surroundings, items: &[Item]) -> Vec<Next> {
         format!("firnbook log kit --item TX09 --step dug_up --drill 2 --target C{at}{day}"),
         "the last transmitter comes out of the snow",
     );
-    say(format!("firnbook day close{day}"), "nothing is out, everyone has handed in");
+    say(format!("firnbook day close{day}"), "nothing is known to be out");
     say("firnbook export --format csv -o tables".to_owned(), "tables for other programs");
     next
 }

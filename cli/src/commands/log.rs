@@ -143,7 +143,10 @@ pub fn run(desk: &mut Desk, args: &LogArgs) -> Ran {
         Source::File(file, kind) => from_file(desk, args, &by, file, kind.as_deref())?,
         Source::Nothing => {
             let kinds: Vec<&str> = KINDS.iter().map(|k| k.name.as_str()).collect();
-            return Err(Failure::Usage(format!("say what to log: --from FILE, or a kind: {}", kinds.join(", "))));
+            return Err(Failure::Usage(format!(
+                "say what to log: --from FILE, or a kind: {}",
+                kinds.join(", ")
+            )));
         }
     };
     desk.ui.answer(&report, |r| tell(r, &into, args.dry_run))

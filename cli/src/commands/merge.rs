@@ -116,8 +116,12 @@ pub fn run(desk: &mut Desk, args: &MergeArgs) -> Ran {
     }
     match (refused, answer.files.len() - refused) {
         (0, _) => Ok(()),
-        (n, 0) => Err(Failure::refused(format!("{} refused, nothing was taken; ask for {} again", was(n), them(n)))),
-        (n, _) => Err(Failure::refused(format!("{} refused, the others are in; ask for {} again", was(n), them(n)))),
+        (n, 0) => {
+            Err(Failure::refused(format!("{} refused, nothing was taken; ask for {} again", was(n), them(n))))
+        }
+        (n, _) => {
+            Err(Failure::refused(format!("{} refused, the others are in; ask for {} again", was(n), them(n))))
+        }
     }
 }
 

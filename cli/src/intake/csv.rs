@@ -41,7 +41,9 @@ pub fn read(name: &str, text: &str, kind: Option<&str>, mut times: DayTimes) -> 
                 record.len(),
                 header.len()
             );
-            intake.faults.push(fault(line, Fault::new("row", record.iter().collect::<Vec<_>>().join(","), why)));
+            intake
+                .faults
+                .push(fault(line, Fault::new("row", record.iter().collect::<Vec<_>>().join(","), why)));
             continue;
         }
         let cells: Vec<(&str, &str)> = header.iter().map(String::as_str).zip(record.iter()).collect();
