@@ -67,7 +67,7 @@ pub fn coverage(
     let mut ground = Ground {
         outline,
         swaths: swaths(tracks, 0.5 * strip_width_m),
-        smallest: (strip_width_m / 64.0).max(side / 65_536.0),
+        smallest: (strip_width_m / 512.0).max(side / 65_536.0),
         bare_m2: 0.0,
         bare: Vec::new(),
     };
@@ -121,6 +121,15 @@ fn swaths(tracks: &[Vec<[f64; 2]>], radius_m: f64) -> Vec<Swath> {
             steps.extend(track.first().map(|only| (*only, *only)));
         }
     }
+    let order = |a: &Vector, b: &Vector| a[0].total_cmp(&b[0]).then(a[1].total_cmp(&b[1]));
+    for (a, b) in &mut steps {
+        if order(a, b).is_gt() {
+            std::mem::swap(a, b);
+        }
+    }
+    // A receiver at rest repeats itself; a step taken before adds nothing.
+    steps.sort_by(|s, t| order(&s.0, &t.0).then(order(&s.1, &t.1)));
+    steps.dedup();
     let spread = RADIUS_SPREAD_M / steps.len() as f64;
     let radius = |index: usize| radius_m + spread * (index + 1) as f64;
     steps.iter().enumerate().map(|(index, (a, b))| Swath::new(*a, *b, radius(index))).collect()
@@ -185,6 +194,31 @@ impl Edge {
     }
 }
 
+/// A swath seen from the middle of a square.
+struct Reaching {
+    index: u32,
+    /// How far the middle lies outside it.
+    beyond: f64,
+    /// Unit vector from it to the middle.
+    away: Vector,
+}
+
+/// Leaves out swaths that within `half` of the middle lie wholly in the one that reaches farthest, and puts that one first.
+/// How far `p` lies outside a swath is convex in `p`, so it is at least its tangent at the middle; and it bends by at most 1
+/// over the distance to the segment, so for the farthest reaching one it is at most its tangent and half that bend.
+fn not_outdone(mut reaching: Vec<Reaching>, swaths: &[Swath], half: f64) -> Vec<u32> {
+    reaching.sort_by(|a, b| a.beyond.total_cmp(&b.beyond));
+    if let Some(best) = reaching.first() {
+        let (beyond, away) = (best.beyond, best.away);
+        let nearest = beyond + swaths[best.index as usize].radius() - half;
+        if nearest > 0.0 {
+            let bend = 0.5 * half * half / nearest;
+            reaching.retain(|other| other.beyond - beyond <= half * distance(other.away, away) + bend);
+        }
+    }
+    reaching.into_iter().map(|swath| swath.index).collect()
+}
+
 struct Ground<'a> {
     outline: &'a Outline,
     swaths: Vec<Swath>,
@@ -197,16 +231,18 @@ impl Ground<'_> {
     /// Adds up what is bare in `square`, which only the swaths `near` and the outline's `edges` can reach.
     fn search(&mut self, square: Square, near: &[u32], edges: &[Edge]) {
         let (middle, half) = (square.middle(), square.half_diagonal());
-        let mut touching = Vec::new();
+        let mut reaching: Vec<Reaching> = Vec::new();
         for &index in near {
-            let beyond = self.swaths[index as usize].beyond(middle);
+            let swath = &self.swaths[index as usize];
+            let beyond = swath.beyond(middle);
             if beyond < -half {
                 return;
             }
             if beyond < half {
-                touching.push(index);
+                reaching.push(Reaching { index, beyond, away: swath.away(middle) });
             }
         }
+        let touching = not_outdone(reaching, &self.swaths, half);
         let edges: Vec<Edge> =
             edges.iter().copied().filter(|edge| edge.piece.may_reach(middle, half)).collect();
         if edges.is_empty() && !self.in_outline(middle) {

@@ -65,6 +65,20 @@ impl Swath {
         distance(off, self.along.map(|part| part * along)) - self.radius
     }
 
+    /// Unit vector from its segment to `p`; zero on the segment.
+    pub(crate) fn away(&self, p: Vector) -> Vector {
+        let off = minus(p, self.a);
+        let along = dot(off, self.along).clamp(0.0, self.length);
+        let away = plus(off, -along, self.along);
+        let length = dot(away, away).sqrt();
+        if length > 0.0 { away.map(|part| part / length) } else { [0.0; 2] }
+    }
+
+    /// Its radius.
+    pub(crate) fn radius(&self) -> f64 {
+        self.radius
+    }
+
     /// Its edge, with the swath to the right of each piece.
     pub(crate) fn edge(&self) -> [Piece; 4] {
         let normal = [-self.along[1], self.along[0]];
