@@ -138,6 +138,9 @@ impl Things {
     }
 
     fn meant(&self, class: LabelClass, mut path: Vec<String>) -> String {
+        if self.aliases.is_empty() {
+            return path.pop().unwrap_or_default();
+        }
         for _ in 0..8 {
             match self.aliases.get(&(class, path.clone())) {
                 Some(to) => {

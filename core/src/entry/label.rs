@@ -45,8 +45,16 @@ impl LabelClass {
 /// ```
 #[must_use]
 pub fn fold(label: &str) -> String {
+    // Most labels are ASCII, of which NFC changes nothing.
+    if label.is_ascii() {
+        return joined(&label.to_ascii_lowercase());
+    }
     let lower: String = label.nfc().collect::<String>().to_lowercase().nfc().collect();
-    lower.split_whitespace().collect::<Vec<_>>().join(" ")
+    joined(&lower)
+}
+
+fn joined(text: &str) -> String {
+    text.split_whitespace().collect::<Vec<_>>().join(" ")
 }
 
 /// What the door lets in as a label, for schemas: no control character, none of the marks that register keys use, and not blank.

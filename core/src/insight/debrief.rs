@@ -6,6 +6,7 @@ use super::checks::Checks;
 use super::clocks::Clocks;
 use super::depth::TargetDepth;
 use super::digging::Digging;
+use super::drill::DrillRead;
 use super::interference::DayInterference;
 use super::left_out::{LeftOut, Tally};
 use super::made::Made;
@@ -13,13 +14,13 @@ use super::notes::{NoteLine, Notes};
 use super::probing::{Pass, StrikeLine, passes, strikes};
 use super::search::Search;
 use super::several::SeveralTargets;
-use super::slowest::{Slowest, others};
-use super::tables::{RunRow, runs};
+use super::slowest::{Slowest, by_team, others};
+use super::tables::{RunRow, runs_of};
 use super::thresholds::{TABLE, Thresholds};
-use super::timeline::{DrillTimes, Ended, TargetTimes};
+use super::timeline::{Ended, TargetTimes};
 use super::view::View;
 use crate::day::{DayId, Record};
-use crate::entry::{DrillForm, Role, Time};
+use crate::entry::{DrillForm, Role, Time, fold};
 use crate::review::{Item, KitItem, KitState, OneEvent, Sort};
 use chrono::NaiveDate;
 use schemars::JsonSchema;
@@ -173,12 +174,13 @@ pub fn debrief(record: &Record, given: Given<'_>) -> Debrief {
     let view = View::new(record, &given.one_event.groups, given.clocks);
     let mut left_out = view.not_counted();
     let notes = Notes::of(&view, &mut left_out);
-    let own_runs = runs(&view, &mut Tally::default());
+    let reads = DrillRead::all(&view);
+    let own_runs: Vec<RunRow> = reads.iter().flat_map(|drill| runs_of(&view, drill)).collect();
+    let teams = by_team(own_runs.iter().chain(given.earlier_runs));
     let wanted = given.only_drill.map(|label| view.things.drill(label));
     let mut drills = Vec::new();
-    for drill in view.drills().iter().filter(|d| wanted.as_ref().is_none_or(|w| w == *d)) {
-        let earlier = own_runs.iter().chain(given.earlier_runs);
-        drills.push(drill_answer(&view, drill, earlier, given.thresholds, &mut left_out));
+    for drill in reads.into_iter().filter(|d| wanted.as_ref().is_none_or(|w| *w == d.folded)) {
+        drills.push(drill_answer(&view, drill, &teams, given.thresholds, &mut left_out));
     }
     let kit_out: Vec<KitItem> = given.kit.into_iter().filter(|k| k.state == KitState::InSnow).collect();
     let (awaited, expected) = awaited(&view);
@@ -228,24 +230,18 @@ const USED: [&str; 12] = [
     "smallest_n",
 ];
 
-fn drill_answer<'r>(
+fn drill_answer(
     view: &View<'_>,
-    drill: &str,
-    all_runs: impl Iterator<Item = &'r RunRow>,
+    drill: DrillRead,
+    teams: &BTreeMap<String, Vec<&RunRow>>,
     thresholds: &Thresholds,
     left_out: &mut Tally,
 ) -> DrillAnswer {
-    let setup = view.drill(drill);
-    let targets = view.targets(drill);
-    let times = DrillTimes::of(view, drill, &targets);
-    left_out.merge(&times.left_out);
-    let slope_deg = setup.slope_deg.map(|s| s.0);
-    let mut depths = Vec::new();
-    for target in &targets {
-        depths.push(TargetDepth::of(view, drill, target, &targets, slope_deg, left_out));
-    }
-    let digging = Digging::of(view, drill, &targets, &times, &depths, thresholds, left_out);
-    let of_team = setup.team.as_ref().map(|team| others(all_runs, team, (view.record.id, &setup.label.0)));
+    left_out.merge(&drill.left_out);
+    let DrillRead { folded, setup, targets, times, depths, .. } = drill;
+    let digging = Digging::of(view, &folded, &targets, &times, &depths, thresholds, left_out);
+    let of_team = setup.team.as_ref().and_then(|team| teams.get(&fold(team)));
+    let of_team = of_team.map(|runs| others(runs, view.record.id, &setup.label.0));
     let told = targets.iter().zip(&times.targets).zip(depths).map(|((target, line), depth)| {
         let slowest = match &of_team {
             Some(others) => Slowest::of(&line.durations, others, thresholds),
@@ -254,7 +250,7 @@ fn drill_answer<'r>(
         TargetAnswer {
             reading_ratio: depth.reading.and_then(|r| r.ratio),
             depth,
-            strikes: strikes(view, drill, target, &targets, &times),
+            strikes: strikes(view, &folded, target, &targets, &times),
             slowest_why: slowest.as_ref().err().cloned(),
             slowest: slowest.ok(),
             times: line.clone(),
@@ -262,13 +258,13 @@ fn drill_answer<'r>(
     });
     DrillAnswer {
         targets: told.collect(),
-        several: SeveralTargets::of(view, drill, &targets, &times),
+        several: SeveralTargets::of(view, &folded, &targets, &times),
         digging,
-        search: Search::of(view, drill, &setup, &times, thresholds, left_out),
-        probing: passes(view, drill, &times, left_out),
+        search: Search::of(view, &folded, &setup, &times, thresholds, left_out),
+        probing: passes(view, &folded, &times, left_out),
         started_at: times.started_at,
         ended: times.ended,
-        slope_deg,
+        slope_deg: setup.slope_deg.map(|s| s.0),
         limit_s: setup.limit_s.map(|l| l.0),
         form: setup.form,
         label: setup.label.0,

@@ -150,10 +150,8 @@ pub fn values(
     left_out: &mut Tally,
 ) -> Vec<DepthValue> {
     let mut events: BTreeMap<(EntryId, bool), Event> = BTreeMap::new();
-    for told in view.of_drill(drill) {
-        if view.target_of(told.entry, targets).as_ref() != Some(&target.folded) {
-            continue;
-        }
+    let at = target.place_in(targets);
+    for told in view.of_drill(drill).iter().filter(|told| at.is_some() && told.at_target == at) {
         for part in parts(*told, left_out) {
             if !(0.0..=MAX_DEPTH_CM).contains(&part.depth_cm) {
                 left_out.add(reason::ABSURD);

@@ -234,7 +234,7 @@ fn rotations(
         // The end was read off the same clock as the start of the turn.
         let moved_ms = at.ms - told.entry.common.at.millis() as f64;
         let to_s = rotation.ended_at.map(|e| times.pauses.seconds(start.ms, e.millis() as f64 + moved_ms));
-        let target = view.target_of(told.entry, targets).unwrap_or_default();
+        let target = told.at_target.map_or_else(String::new, |at| targets[at].folded.clone());
         let key = (target, view.groups.first(told.noted.id));
         events.entry(key).or_default().add(view, rotation, from_s, to_s);
     }

@@ -9,6 +9,7 @@ pub mod clocks;
 pub mod debrief;
 pub mod depth;
 pub mod digging;
+pub mod drill;
 pub mod interference;
 pub mod left_out;
 pub mod made;

@@ -3,7 +3,7 @@
 
 use super::clocks::Corrected;
 use super::left_out::{Tally, reason};
-use super::view::{TargetRef, Told, View};
+use super::view::{Told, View};
 use crate::day::{ClockName, Groups};
 use crate::entry::{Body, EntryId, Outcome, Step};
 use crate::stats::describe::median;
@@ -44,7 +44,8 @@ impl Pauses {
 
 /// The presses of one drill that count, by step and target, on one time line.
 pub(crate) struct Presses {
-    by_step: BTreeMap<(Step, Option<String>), Vec<Press>>,
+    /// By step and, for steps of a target, which of the drill's targets.
+    by_step: BTreeMap<(Step, Option<usize>), Vec<Press>>,
     /// Offset from UTC at which the drill was written, in minutes.
     pub(crate) utc_offset_min: i32,
 }
@@ -58,12 +59,12 @@ struct Press {
 }
 
 impl Presses {
-    pub(crate) fn of(view: &View<'_>, drill: &str, targets: &[TargetRef], left_out: &mut Tally) -> Presses {
+    pub(crate) fn of(view: &View<'_>, drill: &str, left_out: &mut Tally) -> Presses {
         let mut by_step: BTreeMap<_, Vec<Press>> = BTreeMap::new();
         let mut utc_offset_min = 0;
         for told in view.of_drill(drill) {
             let Some(step) = step_of(*told, left_out) else { continue };
-            let target = if of_drill(step) { None } else { view.target_of(told.entry, targets) };
+            let target = told.at_target.filter(|_| !of_drill(step));
             if target.is_none() && !of_drill(step) {
                 left_out.add(reason::NO_TARGET);
                 continue;
@@ -125,14 +126,14 @@ impl Presses {
         }
     }
 
-    /// The instant of a step: of the drill, or of a target by its folded label.
-    pub(crate) fn instant(&self, step: Step, target: Option<&str>) -> Option<Instant> {
-        pooled(self.by_step.get(&(step, target.map(str::to_owned)))?)
+    /// The instant of a step: of the drill, or of one of its targets.
+    pub(crate) fn instant(&self, step: Step, target: Option<usize>) -> Option<Instant> {
+        pooled(self.by_step.get(&(step, target))?)
     }
 
     /// Every step of a target that was reached.
-    pub(crate) fn steps(&self, target: &str) -> BTreeMap<Step, Instant> {
-        let of_target = self.by_step.iter().filter(|((_, of), _)| of.as_deref() == Some(target));
+    pub(crate) fn steps(&self, target: usize) -> BTreeMap<Step, Instant> {
+        let of_target = self.by_step.iter().filter(|((_, of), _)| *of == Some(target));
         of_target.filter_map(|((step, _), presses)| Some((*step, pooled(presses)?))).collect()
     }
 

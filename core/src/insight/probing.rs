@@ -131,10 +131,8 @@ pub fn strikes(
     targets: &[TargetRef],
     times: &DrillTimes,
 ) -> Vec<StrikeLine> {
-    let of_target = view.of_drill(drill).iter().copied().filter(|t| {
-        matches!(t.entry.body, entry::Body::Strike(_))
-            && view.target_of(t.entry, targets).as_ref() == Some(&target.folded)
-    });
+    let at = target.place_in(targets);
+    let of_target = view.of_drill(drill).iter().copied().filter(|t| at.is_some() && t.at_target == at);
     let mut events: BTreeMap<EntryId, StrikeLine> = BTreeMap::new();
     let mut order = Vec::new();
     for told in of_target {

@@ -60,7 +60,7 @@ impl SeveralTargets {
         let start_ms = times.start.as_ref()?.ms;
         let mut visits: BTreeMap<String, Vec<Visit>> = BTreeMap::new();
         for told in view.of_drill(drill) {
-            let Some(target) = view.target_of(told.entry, targets) else { continue };
+            let Some(target) = told.at_target.map(|at| targets[at].folded.clone()) else { continue };
             let Some((_, person)) = search_step(*told) else { continue };
             let t_s = times.pauses.seconds(start_ms, view.time(*told).ms);
             let person = person.map(|p| view.things.person(&p.0));

@@ -3,8 +3,8 @@
 
 use super::cautions;
 use super::checks::CheckPart;
-use super::depth::TargetDepth;
 use super::digging::{Digger, Digging};
+use super::drill::DrillRead;
 use super::left_out::Tally;
 use super::notes::{NoteLine, Notes};
 use super::probing::{StrikeLine, strikes};
@@ -127,7 +127,7 @@ pub struct OwnCheck {
 /// The sheets of everyone whom an entry declares, in the order of their folded call signs.
 #[must_use]
 pub fn sheets(view: &View<'_>, thresholds: &Thresholds) -> Vec<Sheet> {
-    let drills: Vec<DrillSeen> = view.drills().iter().map(|d| DrillSeen::of(view, d, thresholds)).collect();
+    let drills = DrillSeen::all(view, thresholds);
     let declared = view.things.people.iter().filter(|(_, t)| !t.declared_by.is_empty());
     declared.map(|(folded, _)| sheet_of(view, folded, &drills)).collect()
 }
@@ -137,7 +137,7 @@ pub fn sheets(view: &View<'_>, thresholds: &Thresholds) -> Vec<Sheet> {
 pub fn sheet(view: &View<'_>, call_sign: &str, thresholds: &Thresholds) -> Option<Sheet> {
     let folded = view.things.person(call_sign);
     view.things.people.get(&folded)?;
-    let drills: Vec<DrillSeen> = view.drills().iter().map(|d| DrillSeen::of(view, d, thresholds)).collect();
+    let drills = DrillSeen::all(view, thresholds);
     Some(sheet_of(view, &folded, &drills))
 }
 
@@ -152,28 +152,26 @@ struct DrillSeen {
 }
 
 impl DrillSeen {
-    fn of(view: &View<'_>, drill: &str, thresholds: &Thresholds) -> DrillSeen {
+    fn of(view: &View<'_>, drill: DrillRead, thresholds: &Thresholds) -> DrillSeen {
         // What could not be used is told in the debrief, not on a sheet.
         let unused = &mut Tally::default();
-        let (setup, targets) = (view.drill(drill), view.targets(drill));
-        let times = DrillTimes::of(view, drill, &targets);
-        let mut depths = Vec::new();
-        for target in &targets {
-            let slope_deg = setup.slope_deg.map(|s| s.0);
-            depths.push(TargetDepth::of(view, drill, target, &targets, slope_deg, unused));
-        }
+        let DrillRead { folded, setup, targets, times, depths, .. } = drill;
         let struck = targets.iter().flat_map(|target| {
             let label = target.label.clone();
-            strikes(view, drill, target, &targets, &times).into_iter().map(move |s| (label.clone(), s))
+            strikes(view, &folded, target, &targets, &times).into_iter().map(move |s| (label.clone(), s))
         });
         DrillSeen {
-            folded: drill.to_owned(),
             strikes: struck.collect(),
-            digging: Digging::of(view, drill, &targets, &times, &depths, thresholds, unused),
-            search: Search::of(view, drill, &setup, &times, thresholds, unused),
+            digging: Digging::of(view, &folded, &targets, &times, &depths, thresholds, unused),
+            search: Search::of(view, &folded, &setup, &times, thresholds, unused),
             label: setup.label.0,
+            folded,
             times,
         }
+    }
+
+    fn all(view: &View<'_>, thresholds: &Thresholds) -> Vec<DrillSeen> {
+        DrillRead::all(view).into_iter().map(|drill| DrillSeen::of(view, drill, thresholds)).collect()
     }
 }
 

@@ -3,10 +3,12 @@
 use super::tables::RunRow;
 use super::thresholds::Thresholds;
 use super::timeline::Durations;
-use crate::entry::fold;
+use crate::day::DayId;
+use crate::entry::{EndReason, fold};
 use crate::stats::describe::median;
 use schemars::JsonSchema;
 use serde::Serialize;
+use std::collections::BTreeMap;
 
 /// A phase between neighbouring steps.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, JsonSchema)]
@@ -88,17 +90,22 @@ impl Slowest {
     }
 }
 
-/// The runs of a team other than those of one drill of one day; cancelled ones apart.
+/// Runs by folded team; those that were called off and those without a team apart.
 #[must_use]
-pub fn others<'r>(
-    runs: impl Iterator<Item = &'r RunRow>,
-    team: &str,
-    not: (crate::day::DayId, &str),
-) -> Vec<&'r RunRow> {
-    let own = |run: &&RunRow| run.day == not.0 && fold(&run.drill) == fold(not.1);
-    let of_team = |run: &&RunRow| run.team.as_ref().is_some_and(|t| fold(t) == fold(team));
-    let counts = |run: &&RunRow| run.ended_why != Some(crate::entry::EndReason::Cancelled);
-    runs.filter(of_team).filter(|r| !own(r)).filter(counts).collect()
+pub fn by_team<'r>(runs: impl Iterator<Item = &'r RunRow>) -> BTreeMap<String, Vec<&'r RunRow>> {
+    let mut teams: BTreeMap<String, Vec<&'r RunRow>> = BTreeMap::new();
+    for run in runs.filter(|run| run.ended_why != Some(EndReason::Cancelled)) {
+        if let Some(team) = &run.team {
+            teams.entry(fold(team)).or_default().push(run);
+        }
+    }
+    teams
+}
+
+/// A team's runs but those of one drill of one day, by its label as it is shown.
+#[must_use]
+pub fn others<'r>(of_team: &[&'r RunRow], day: DayId, drill: &str) -> Vec<&'r RunRow> {
+    of_team.iter().filter(|run| run.day != day || run.drill != drill).copied().collect()
 }
 
 #[cfg(test)]
@@ -132,7 +139,7 @@ mod tests {
         let groups = Groups::of(&record);
         let view = View::new(&record, &groups, &RawClocks);
         let rows = runs(&view, &mut Tally::default());
-        let red = others(rows.iter(), "Red", (record.id, "4"));
+        let red = others(&by_team(rows.iter())["red"], record.id, "4");
         let durations = Durations { signal: Some(90.0), coarse: Some(110.0), ..Durations::default() };
         let slowest = Slowest::of(&durations, &red, &Thresholds::default()).unwrap();
         assert_eq!((slowest.phase, slowest.team_median_s, slowest.n), (Phase::Signal, 60.0, 3));

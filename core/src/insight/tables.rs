@@ -2,8 +2,9 @@
 //! statistics start from the same rows.
 
 use super::depth::{Consensus, TargetDepth, values};
+use super::drill::DrillRead;
 use super::left_out::Tally;
-use super::timeline::{DrillTimes, TargetTimes};
+use super::timeline::DrillTimes;
 use super::view::{TargetRef, View};
 use crate::day::DayId;
 use crate::entry::{Body, Datum, Direction, DrillForm, EndReason, Orientation, StopsAt, Time};
@@ -234,30 +235,24 @@ fn target_row(view: &View<'_>, target: &TargetRef, drills: &[String], left_out: 
 #[must_use]
 pub fn runs(view: &View<'_>, left_out: &mut Tally) -> Vec<RunRow> {
     let mut rows = Vec::new();
-    for drill in view.drills() {
-        let targets = view.targets(drill);
-        let times = DrillTimes::of(view, drill, &targets);
-        left_out.merge(&times.left_out);
-        for (target, line) in targets.iter().zip(&times.targets) {
-            rows.push(run_row(view, drill, target, &targets, &times, line));
-        }
+    for drill in DrillRead::all(view) {
+        // What a depth leaves out is told with the targets.
+        left_out.merge(&drill.times.left_out);
+        rows.extend(runs_of(view, &drill));
     }
     rows
 }
 
-fn run_row(
-    view: &View<'_>,
-    drill: &str,
-    target: &TargetRef,
-    targets: &[TargetRef],
-    times: &DrillTimes,
-    line: &TargetTimes,
-) -> RunRow {
-    let setup = view.drill(drill);
+/// The runs of one drill, one a target.
+#[must_use]
+pub fn runs_of(view: &View<'_>, drill: &DrillRead) -> Vec<RunRow> {
+    (0..drill.targets.len()).map(|at| run_row(view, drill, at)).collect()
+}
+
+fn run_row(view: &View<'_>, drill: &DrillRead, at: usize) -> RunRow {
+    let (setup, times, line) = (&drill.setup, &drill.times, &drill.times.targets[at]);
     let slope_deg = setup.slope_deg.map(|s| s.0);
-    // What a depth leaves out is told with the targets.
-    let depth = TargetDepth::of(view, drill, target, targets, slope_deg, &mut Tally::default());
-    let measured = depth.headline.filter(|h| !h.of_readings);
+    let measured = drill.depths[at].headline.filter(|h| !h.of_readings);
     RunRow {
         day: view.record.id,
         date: view.record.date,
@@ -267,8 +262,8 @@ fn run_row(
         team: setup.team.clone(),
         form: setup.form,
         like: setup.like.as_ref().map(|l| l.0.clone()),
-        orientation: view.target(target).and_then(|t| t.orientation),
-        targets: targets.len(),
+        orientation: view.target(&drill.targets[at]).and_then(|t| t.orientation),
+        targets: drill.targets.len(),
         slope_deg,
         limit_s: setup.limit_s.map(|l| l.0),
         stops_at: setup.stops_at,
@@ -287,18 +282,16 @@ fn run_row(
         ended_t_s: line.ended.and_then(|e| e.t_s),
         ended_why: line.ended.and_then(|e| e.why),
         depth_slope_normal_cm: measured.and_then(|h| h.slope_normal_cm(slope_deg)),
-        people_dug: people_dug(view, drill, target, targets),
+        people_dug: people_dug(view, &drill.folded, at),
     }
 }
 
-fn people_dug(view: &View<'_>, drill: &str, target: &TargetRef, targets: &[TargetRef]) -> usize {
+fn people_dug(view: &View<'_>, drill: &str, at: usize) -> usize {
     let mut people = BTreeSet::new();
-    for told in view.of_drill(drill) {
+    for told in view.of_drill(drill).iter().filter(|told| told.at_target == Some(at)) {
         let Body::Rotation(turn) = &told.entry.body else { continue };
-        if view.target_of(told.entry, targets).as_ref() == Some(&target.folded) {
-            let dug = turn.front.iter().chain(turn.shovellers.iter().flatten());
-            people.extend(dug.map(|who| view.things.person(&who.0)));
-        }
+        let dug = turn.front.iter().chain(turn.shovellers.iter().flatten());
+        people.extend(dug.map(|who| view.things.person(&who.0)));
     }
     people.len()
 }

@@ -160,7 +160,7 @@ impl DrillTimes {
     #[must_use]
     pub fn of(view: &View<'_>, drill: &str, targets: &[TargetRef]) -> DrillTimes {
         let mut left_out = Tally::default();
-        let presses = Presses::of(view, drill, targets, &mut left_out);
+        let presses = Presses::of(view, drill, &mut left_out);
         let (start, end) = (presses.instant(Step::Start, None), presses.instant(Step::End, None));
         let pauses = presses.pauses(view, end.as_ref());
         let ended = end.as_ref().map(|end| Ended {
@@ -169,12 +169,12 @@ impl DrillTimes {
         });
         let uncertainty_why = view.clocks.uncertainty_why();
         let mut lines = Vec::new();
-        for target in targets {
+        for (at, target) in targets.iter().enumerate() {
             let instants = Instants {
                 start: start.as_ref(),
                 end: end.as_ref(),
                 pauses: &pauses,
-                steps: presses.steps(&target.folded),
+                steps: presses.steps(at),
             };
             lines.push(instants.told(&target.label, ended, uncertainty_why, &mut left_out));
         }

@@ -7,7 +7,7 @@ use crate::day::{Groups, Noted, Record, Thing, Things};
 use crate::entry::{Body, Drill, DrillLabel, Entry};
 use serde::Deserialize;
 use serde_json::Value;
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 /// A day, indexed.
 pub struct View<'a> {
@@ -19,8 +19,15 @@ pub struct View<'a> {
     pub groups: &'a Groups,
     /// How times are corrected.
     pub clocks: &'a dyn Clocks,
-    by_drill: BTreeMap<String, Vec<Told<'a>>>,
+    by_drill: BTreeMap<String, OfDrill<'a>>,
     order: Vec<String>,
+}
+
+/// What belongs to one drill.
+#[derive(Default)]
+struct OfDrill<'a> {
+    told: Vec<Told<'a>>,
+    targets: Vec<TargetRef>,
 }
 
 /// An entry that counts, with the record it stands in.
@@ -30,6 +37,9 @@ pub struct Told<'a> {
     pub noted: &'a Noted,
     /// The entry itself.
     pub entry: &'a Entry,
+    /// Which of [`View::targets`] of its drill it belongs to: the one it names, or the only one there is. `None` where nobody can tell, and
+    /// for what [`View::told`] gives, which knows no drill.
+    pub at_target: Option<usize>,
 }
 
 impl Told<'_> {
@@ -51,12 +61,20 @@ pub struct TargetRef {
     pub home: String,
 }
 
+impl TargetRef {
+    /// Its place among the targets of a drill.
+    #[must_use]
+    pub fn place_in(&self, targets: &[TargetRef]) -> Option<usize> {
+        targets.iter().position(|t| t.folded == self.folded)
+    }
+}
+
 impl<'a> View<'a> {
     /// Indexes a day; linear in its entries.
     #[must_use]
     pub fn new(record: &'a Record, groups: &'a Groups, clocks: &'a dyn Clocks) -> View<'a> {
         let things = Things::of(record);
-        let mut by_drill: BTreeMap<String, Vec<Told<'a>>> = BTreeMap::new();
+        let mut by_drill: BTreeMap<String, OfDrill<'a>> = BTreeMap::new();
         let mut order = Vec::new();
         for noted in &record.entries {
             let Some(entry) = noted.counted() else { continue };
@@ -65,13 +83,35 @@ impl<'a> View<'a> {
                 (_, Some(drill)) => &drill.0,
                 (_, None) => continue,
             };
-            let told = by_drill.entry(things.drill(label)).or_insert_with_key(|folded| {
+            let of_drill = by_drill.entry(things.drill(label)).or_insert_with_key(|folded| {
                 order.push(folded.clone());
-                Vec::new()
+                OfDrill::default()
             });
-            told.push(Told { noted, entry });
+            of_drill.told.push(Told { noted, entry, at_target: None });
         }
-        View { record, things, groups, clocks, by_drill, order }
+        let mut view = View { record, things, groups, clocks, by_drill: BTreeMap::new(), order };
+        for (drill, of_drill) in &mut by_drill {
+            of_drill.targets = view.find_targets(drill);
+            view.place(of_drill);
+        }
+        view.by_drill = by_drill;
+        view
+    }
+
+    /// Says of each entry of a drill to which target it belongs.
+    fn place(&self, of_drill: &mut OfDrill<'a>) {
+        let only = self.only_target(&of_drill.targets);
+        let mut known: HashMap<&str, Option<usize>> = HashMap::new();
+        for told in &mut of_drill.told {
+            let entry: &'a Entry = told.entry;
+            told.at_target = match (&entry.common.drill, &entry.common.target) {
+                (Some(drill), Some(label)) => *known.entry(&label.0).or_insert_with(|| {
+                    let folded = self.things.target(&drill.0, &label.0).1;
+                    of_drill.targets.iter().position(|t| t.folded == folded)
+                }),
+                _ => only,
+            };
+        }
     }
 
     /// Folded labels of the drills, in the order in which they were first written of.
@@ -83,12 +123,15 @@ impl<'a> View<'a> {
     /// The entries of a drill that count, in the order of (at, id).
     #[must_use]
     pub fn of_drill(&self, folded: &str) -> &[Told<'a>] {
-        self.by_drill.get(folded).map_or(&[], Vec::as_slice)
+        self.by_drill.get(folded).map_or(&[], |d| &d.told)
     }
 
     /// Every entry that counts, in the order of (at, id).
     pub fn told(&self) -> impl Iterator<Item = Told<'a>> + use<'a> {
-        self.record.entries.iter().filter_map(|noted| Some(Told { noted, entry: noted.counted()? }))
+        self.record
+            .entries
+            .iter()
+            .filter_map(|noted| Some(Told { noted, entry: noted.counted()?, at_target: None }))
     }
 
     /// A drill as set up, with what it takes from the drill it is like. Fields in open conflict are unknown; of a drill that nobody declared
@@ -153,6 +196,10 @@ impl<'a> View<'a> {
     /// without a label, so that a run that nobody gave a target still has a time line.
     #[must_use]
     pub fn targets(&self, drill: &str) -> Vec<TargetRef> {
+        self.by_drill.get(drill).map_or_else(|| self.find_targets(drill), |d| d.targets.clone())
+    }
+
+    fn find_targets(&self, drill: &str) -> Vec<TargetRef> {
         let mut targets: Vec<TargetRef> = self
             .things
             .targets_of(drill)
@@ -192,21 +239,12 @@ impl<'a> View<'a> {
         crate::entry::Target::deserialize(&fields).ok()
     }
 
-    /// The folded label of the target that an entry of a drill belongs to: the one it names, or the only one there is.
-    #[must_use]
-    pub fn target_of(&self, entry: &Entry, targets: &[TargetRef]) -> Option<String> {
-        match (&entry.common.drill, &entry.common.target) {
-            (Some(drill), Some(target)) => Some(self.things.target(&drill.0, &target.0).1),
-            _ => self.only_target(targets).map(|t| t.folded.clone()),
-        }
-    }
-
     /// The only target of a drill: of the declared ones where any is declared.
-    fn only_target<'t>(&self, targets: &'t [TargetRef]) -> Option<&'t TargetRef> {
-        let declared: Vec<&TargetRef> = targets.iter().filter(|t| self.is_declared(t)).collect();
+    fn only_target(&self, targets: &[TargetRef]) -> Option<usize> {
+        let declared: Vec<usize> = (0..targets.len()).filter(|i| self.is_declared(&targets[*i])).collect();
         match (declared.as_slice(), targets) {
-            ([one], _) => Some(one),
-            ([], [one]) => Some(one),
+            ([one], _) => Some(*one),
+            ([], [_]) => Some(0),
             _ => None,
         }
     }

@@ -287,7 +287,9 @@ impl Depths {
     /// The answer.
     #[must_use]
     pub fn finish(mut self, made: Made) -> DepthStats {
-        self.kept.sort_unstable_by_key(Kept::order);
+        if !self.kept.is_sorted_by_key(Kept::order) {
+            self.kept.sort_unstable_by_key(Kept::order);
+        }
         self.keep_entries_before_strikes();
         let (method, datum) = (self.ask.method, self.ask.datum);
         self.kept
@@ -327,6 +329,9 @@ impl Depths {
 
     /// Hits stand for depths only where a target has no depth entry by probe or tape.
     fn keep_entries_before_strikes(&mut self) {
+        if !self.kept.iter().any(|k| k.of_strike) {
+            return;
+        }
         let mut kept = Vec::with_capacity(self.kept.len());
         for target in self.kept.chunk_by(|a, b| a.target == b.target) {
             let measured = target.iter().any(|k| !k.of_strike && !k.is_reading());

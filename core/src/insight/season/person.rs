@@ -231,7 +231,7 @@ pub fn person_rows(
     for drill in view.drills() {
         let targets = view.targets(drill);
         let times = DrillTimes::of(view, drill, &targets);
-        let mut found = of_person.steps(drill, &targets, &times, left_out);
+        let mut found = of_person.steps(drill, &times, left_out);
         found.extend(of_person.strikes(drill, left_out));
         found.extend(of_person.turns(drill, &targets, &times, left_out));
         if times.cancelled() {
@@ -255,18 +255,11 @@ impl OfPerson<'_> {
     }
 
     /// Times of the steps of which every writer who names someone names this person.
-    fn steps(
-        &self,
-        drill: &str,
-        targets: &[TargetRef],
-        times: &DrillTimes,
-        left_out: &mut Tally,
-    ) -> Vec<(Measure, f64)> {
+    fn steps(&self, drill: &str, times: &DrillTimes, left_out: &mut Tally) -> Vec<(Measure, f64)> {
         let mut named: BTreeMap<(usize, Step), (bool, bool)> = BTreeMap::new();
         for told in self.view.of_drill(drill) {
             let Some((step, person)) = reached(*told) else { continue };
-            let Some(folded) = self.view.target_of(told.entry, targets) else { continue };
-            let Some(target) = targets.iter().position(|t| t.folded == folded) else { continue };
+            let Some(target) = told.at_target else { continue };
             if !told.settled(&["at", "step", "person", "outcome"]) {
                 if self.is_own(person) {
                     left_out.add(reason::CONFLICT);

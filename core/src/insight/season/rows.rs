@@ -23,7 +23,7 @@ pub fn depths_of(
         let targets = view.targets(drill);
         let cancelled = DrillTimes::of(view, drill, &targets).cancelled();
         let slope_deg = view.drill(drill).slope_deg.map(|s| s.0);
-        for target in &targets {
+        for (at, target) in targets.iter().enumerate() {
             let next = u64::from(day) << 32 | numbers.len() as u64;
             let known = numbers.get(&(target.home.clone(), target.folded.clone())).copied();
             let number = known.unwrap_or(next);
@@ -48,7 +48,7 @@ pub fn depths_of(
                 DepthOf::Set => {}
                 DepthOf::Found => {
                     for told in view.of_drill(drill) {
-                        if view.target_of(told.entry, &targets).as_ref() == Some(&target.folded) {
+                        if told.at_target == Some(at) {
                             found_depths(view, *told, row, by, &mut events, depths);
                         }
                     }
