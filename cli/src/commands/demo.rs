@@ -82,7 +82,8 @@ pub fn run(ui: &mut Ui, args: &DemoArgs, around: &Surroundings) -> Ran {
         date: args.date.unwrap_or_else(|| now.date_naive()),
         offset: *now.offset(),
     };
-    let played = story::play(&wanted)?;
+    let was_there = args.dir.exists();
+    let played = story::play(&wanted).inspect_err(|_| clear(&args.dir, was_there))?;
     let base = Logbook::open(&played.base_store, Box::new(SharedClock(around.clock.clone())))?;
     let items = base.review(played.day)?;
     let answer = answer(args, around, &played, base.day(played.day)?.entries, &items);
@@ -125,6 +126,18 @@ fn answer(
         doubts: n(Sort::Doubt),
         page: None,
         next: next(args, around, items),
+    }
+}
+
+/// Takes away what a play that failed has left; the folder was empty or not there before.
+fn clear(dir: &Path, was_there: bool) {
+    if !was_there {
+        let _ = std::fs::remove_dir_all(dir);
+        return;
+    }
+    for inside in std::fs::read_dir(dir).into_iter().flatten().flatten() {
+        let path = inside.path();
+        let _ = if path.is_dir() { std::fs::remove_dir_all(&path) } else { std::fs::remove_file(&path) };
     }
 }
 

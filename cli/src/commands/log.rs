@@ -69,12 +69,17 @@ impl Args for LogArgs {
             .args_conflicts_with_subcommands(false)
             .subcommand_value_name("KIND")
             .subcommand_help_heading("Kinds of entries")
-            .subcommands(KINDS.iter().map(of_kind))
+            .subcommands(typed_kinds().map(of_kind))
     }
 
     fn augment_args_for_update(command: Command) -> Command {
         LogArgs::augment_args(command)
     }
+}
+
+/// The kinds that people write. What the base measures of a clock is not among them.
+fn typed_kinds() -> impl Iterator<Item = &'static Kind> {
+    KINDS.iter().filter(|k| k.name != "clock")
 }
 
 /// The command of one kind; the flags of `log` itself may stand behind it too.
@@ -142,7 +147,7 @@ pub fn run(desk: &mut Desk, args: &LogArgs) -> Ran {
         }
         Source::File(file, kind) => from_file(desk, args, &by, file, kind.as_deref())?,
         Source::Nothing => {
-            let kinds: Vec<&str> = KINDS.iter().map(|k| k.name.as_str()).collect();
+            let kinds: Vec<&str> = typed_kinds().map(|k| k.name.as_str()).collect();
             return Err(Failure::Usage(format!(
                 "say what to log: --from FILE, or a kind: {}",
                 kinds.join(", ")
