@@ -6,6 +6,7 @@ mod damage;
 mod disk;
 mod kill;
 mod store_file;
+mod syncs;
 mod two_writers;
 
 use std::path::PathBuf;
