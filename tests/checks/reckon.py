@@ -7,6 +7,17 @@ from pathlib import Path
 ROOT = Path(__file__).resolve().parents[2]
 
 
+def built(package, program):
+    """The path of a program, built from this source tree."""
+    command = ["cargo", "build", "--quiet", "--package", package, "--bin", program,
+               "--message-format=json-render-diagnostics"]
+    build = subprocess.run(command, cwd=ROOT, stdout=subprocess.PIPE, text=True, check=True)
+    artifacts = (json.loads(line) for line in build.stdout.splitlines())
+    [path] = [a["executable"] for a in artifacts
+              if a.get("reason") == "compiler-artifact" and a["target"]["name"] == program and a["executable"]]
+    return path
+
+
 class Refused(Exception):
     """The question was refused; the text is the reason given."""
 
@@ -15,12 +26,7 @@ class Reckon:
     """One running `reckon`; `ask("stats.mean", values=[1, 2])` gives its answer."""
 
     def __init__(self):
-        command = ["cargo", "build", "--quiet", "--package", "firnbook-tests", "--bin", "reckon",
-                   "--message-format=json-render-diagnostics"]
-        built = subprocess.run(command, cwd=ROOT, stdout=subprocess.PIPE, text=True, check=True)
-        artifacts = (json.loads(line) for line in built.stdout.splitlines())
-        [program] = [a["executable"] for a in artifacts
-                     if a.get("reason") == "compiler-artifact" and a["target"]["name"] == "reckon"]
+        program = built("firnbook-tests", "reckon")
         self._process = subprocess.Popen([program], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True)
 
     def ask(self, name, **arguments):
