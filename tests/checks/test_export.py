@@ -80,3 +80,16 @@ def test_both_formats_say_the_same(export):
                     assert text.split(";") == value, (path.name, field)
                 else:
                     assert text == cell(value), (path.name, field)
+
+
+@pytest.mark.parametrize("words", [["debrief"], ["stats", "depth"], ["kit"], ["review"]], ids=" ".join)
+def test_no_answer_says_minus_zero(stores, words):
+    def numbers(value):
+        if isinstance(value, dict):
+            value = list(value.values())
+        if isinstance(value, list):
+            return [number for part in value for number in numbers(part)]
+        return [value] if isinstance(value, float) else []
+
+    answer = stores("demo/base.firnstore", *words)
+    assert answer and not any(str(number) == "-0.0" for number in numbers(answer))

@@ -9,6 +9,7 @@ use super::timeline::DrillTimes;
 use super::view::{TargetRef, View};
 use crate::entry::{Body, DigManner, EntryId, Role, Rotation};
 use crate::stats::describe::{mean, median};
+use crate::stats::total;
 use schemars::JsonSchema;
 use serde::Serialize;
 use std::collections::{BTreeMap, BTreeSet};
@@ -331,15 +332,13 @@ fn joined(spans: &[(f64, f64)]) -> Vec<(f64, f64)> {
 }
 
 fn covered(spans: &[(f64, f64)]) -> f64 {
-    joined(spans).iter().map(|(a, b)| b - a).sum()
+    total(joined(spans).iter().map(|(a, b)| b - a))
 }
 
 fn overlap(spans: &[(f64, f64)], within: &[(f64, f64)]) -> f64 {
     let within = joined(within);
-    joined(spans)
-        .iter()
-        .flat_map(|s| within.iter().map(move |w| (s.1.min(w.1) - s.0.max(w.0)).max(0.0)))
-        .sum()
+    let both = |s: &(f64, f64), w: &(f64, f64)| (s.1.min(w.1) - s.0.max(w.0)).max(0.0);
+    total(joined(spans).iter().flat_map(|s| within.iter().map(move |w| both(s, w))))
 }
 
 impl Head {
@@ -359,7 +358,7 @@ impl Head {
         let people: BTreeSet<&String> =
             turns.iter().flat_map(|t| t.front.iter().chain(&t.shovellers)).collect();
         Head {
-            unattended_s: between.iter().map(|g| g.to_s - g.from_s).sum(),
+            unattended_s: total(between.iter().map(|g| g.to_s - g.from_s)),
             gaps: between.into_iter().filter(|g| g.to_s - g.from_s > thresholds.head_gap_s).collect(),
             people: people.len(),
             overdue: turns.iter().filter(|t| t.overdue).count(),

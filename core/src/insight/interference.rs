@@ -3,6 +3,7 @@
 use super::left_out::{Tally, reason};
 use super::view::View;
 use crate::entry::{Body, DeviceMode, InterferenceEffect, InterferenceSource, Time};
+use crate::stats::total;
 use schemars::JsonSchema;
 use serde::Serialize;
 
@@ -71,7 +72,7 @@ impl DayInterference {
         }
         DayInterference {
             n: events.len(),
-            lost_s: events.iter().filter_map(|e| e.lost_s).sum(),
+            lost_s: total(events.iter().filter_map(|e| e.lost_s)),
             lost_n: events.iter().filter(|e| e.lost_s.is_some()).count(),
             events,
         }

@@ -7,6 +7,7 @@ use super::view::{Told, View};
 use crate::day::{ClockName, Groups};
 use crate::entry::{Body, EntryId, Outcome, Step};
 use crate::stats::describe::median;
+use crate::stats::total;
 use std::collections::{BTreeMap, BTreeSet};
 
 /// An instant as its writers told it.
@@ -30,7 +31,7 @@ impl Pauses {
     /// Pause that lies between two instants, in ms.
     #[must_use]
     pub fn between(&self, from_ms: f64, to_ms: f64) -> f64 {
-        self.0.iter().map(|(a, b)| (b.min(to_ms) - a.max(from_ms)).max(0.0)).sum()
+        total(self.0.iter().map(|(a, b)| (b.min(to_ms) - a.max(from_ms)).max(0.0)))
     }
 
     /// Time between two instants without pauses, in seconds; negative where the second lies before the first.

@@ -9,6 +9,7 @@ use super::view::View;
 use crate::entry::Drill;
 use crate::field::coverage::{Gap, coverage, path_efficiency};
 use crate::field::outline::Outline;
+use crate::stats::total;
 use schemars::JsonSchema;
 use serde::Serialize;
 
@@ -96,7 +97,7 @@ impl WalkLine {
             from_s: walk.t_s.first().copied().unwrap_or(0.0),
             to_s: walk.t_s.last().copied().unwrap_or(0.0),
             points: walk.at_m.len(),
-            path_m: walk.at_m.windows(2).map(|pair| apart(&pair[0], &pair[1])).sum(),
+            path_m: total(walk.at_m.windows(2).map(|pair| apart(&pair[0], &pair[1]))),
             straight_m: ends.map_or(0.0, |(first, last)| apart(first, last)),
             path_over_straight: path_efficiency(&walk.at_m).ok().flatten(),
         }

@@ -24,6 +24,12 @@ pub const LEVEL: f64 = 0.95;
 /// overflow, so finite input gives finite output.
 pub const LARGEST: f64 = 1e100;
 
+/// The sum, and 0 for no values: the standard library's sum of nothing is -0, which would show as such.
+#[must_use]
+pub fn total(values: impl IntoIterator<Item = f64>) -> f64 {
+    values.into_iter().fold(0.0, |sum, value| sum + value)
+}
+
 /// Why a statistic was not computed.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 pub enum Refused {
