@@ -14,7 +14,11 @@ fn syncs(entries: usize) -> usize {
         .output()
         .expect("strace is installed by tests/run");
     assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
-    std::fs::read_to_string(trace).unwrap().lines().filter(|l| l.contains("sync") && l.ends_with("= 0")).count()
+    std::fs::read_to_string(trace)
+        .unwrap()
+        .lines()
+        .filter(|l| l.contains("sync") && l.ends_with("= 0"))
+        .count()
 }
 
 #[test]
