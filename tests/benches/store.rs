@@ -141,7 +141,8 @@ fn rows_of(packs: &[Vec<u8>]) -> Rows {
 fn reference_merge(packs: &[Vec<u8>], rows: &Rows) {
     let folder = tempfile::tempdir().unwrap();
     let mut conn = Connection::open(folder.path().join("bare.db")).unwrap();
-    conn.execute_batch("PRAGMA journal_mode = wal; PRAGMA synchronous = full; PRAGMA foreign_keys = off").unwrap();
+    conn.execute_batch("PRAGMA journal_mode = wal; PRAGMA synchronous = full; PRAGMA foreign_keys = off")
+        .unwrap();
     conn.execute_batch(&firnbook_core::store::store_sql()).unwrap();
     let mut base = Automerge::new();
     for (n, pack) in packs.iter().enumerate() {
