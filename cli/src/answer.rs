@@ -80,7 +80,13 @@ pub fn answers() -> Vec<(&'static str, Schema)> {
         ("settings", schema::<settings::SettingsAnswer>()),
         ("settle", schema::<settle::SettleAnswer>()),
         ("show", schema::<show::ShowAnswer>()),
+        ("stats-checks", schema::<firnbook_core::insight::season::checks::SeasonChecks>()),
         ("stats-depth", schema::<firnbook_core::insight::season::depth::DepthStats>()),
+        ("stats-digging", schema::<firnbook_core::insight::season::digging::SeasonDigging>()),
+        ("stats-interference", schema::<firnbook_core::insight::season::interference::SeasonInterference>()),
+        ("stats-methods", schema::<firnbook_core::insight::season::methods::Methods>()),
+        ("stats-person", schema::<firnbook_core::insight::season::person::PersonStats>()),
+        ("stats-times", schema::<firnbook_core::insight::season::times::Times>()),
         ("verify", schema::<verify::VerifyAnswer>()),
         ("void", schema::<firnbook_core::logbook::Changed>()),
     ]

@@ -1,8 +1,10 @@
 //! How answers look in a terminal: tables, bars, time lines, and the spelling of ids, times and numbers.
 
 pub mod canvas;
+pub mod forest;
 pub mod histogram;
 pub mod lanes;
+pub mod steps;
 pub mod table;
 pub mod timeline;
 

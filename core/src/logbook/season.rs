@@ -10,6 +10,7 @@ use crate::insight::season::footing::Basis;
 use crate::insight::season::group::GroupBy;
 use crate::insight::season::interference::{self, SeasonInterference};
 use crate::insight::season::methods::{self, Methods};
+use crate::insight::season::person::{self, PersonStats, Who, WhoError};
 use crate::insight::season::times::{self, Times, TimesAsk};
 use crate::insight::sheets::{self, Sheet};
 use crate::insight::tables;
@@ -102,6 +103,34 @@ impl Logbook {
             runs.extend(tables::runs(view, &mut basis.left_out));
         })?;
         interference::interference(&rows, &runs, step, by, thresholds, basis).map_err(usage)
+    }
+
+    /// One person over a season: `name` is a call sign or a member code. Days are joined by the member code alone.
+    ///
+    /// # Errors
+    /// [`LogbookError::Usage`] for a name that stands for nobody or for several people, else the store's.
+    pub fn person(
+        &self,
+        season: &Season,
+        name: &str,
+        thresholds: &Thresholds,
+    ) -> Result<PersonStats, LogbookError> {
+        let kinds = ["strike", "depth", "rotation"];
+        let (mut heard, mut is_member) = (Vec::new(), false);
+        self.over_days(season, &kinds, |view, _| {
+            heard.extend(person::sighting(view, name));
+            is_member |= person::has_member(view, name);
+        })?;
+        let who = match Who::of(name, &heard) {
+            Err(WhoError::Nobody(member)) if is_member => Who::Member(member),
+            told => told.map_err(usage)?,
+        };
+        let mut rows = Vec::new();
+        let mut basis = self.over_days(season, &kinds, |view, basis| {
+            rows.extend(person::person_rows(view, &who, thresholds, &mut basis.left_out))
+        })?;
+        basis.made.filters.insert("person".to_owned(), name.to_owned());
+        Ok(person::person(&rows, basis))
     }
 
     /// A sheet for each person of a day, with that person's figures alone.

@@ -1,7 +1,7 @@
 //! `plan reading`: what a transceiver shows above a transmitter, as a magnetic dipole makes it.
 
 use super::{Ran, besides, centimetres, degrees};
-use crate::commands::stats::word;
+use crate::commands::stats::one_of;
 use crate::failure::Failure;
 use crate::ui::{HEADING, Ui, styled};
 use crate::view::{self, histogram::bar, table::Table};
@@ -22,7 +22,7 @@ pub struct ReadingArgs {
     #[arg(long, value_name = "CM", value_parser = centimetres, allow_negative_numbers = true)]
     depth: f64,
     /// How it lies [default: flat]
-    #[arg(long, value_name = "flat|upright|tilted", value_parser = word::<Orientation>)]
+    #[arg(long, value_name = "flat|upright|tilted", value_parser = one_of::<Orientation>)]
     orientation: Option<Orientation>,
     /// Tilt of its long axis against the surface: 0 lies flat, 90 stands upright
     #[arg(long, value_name = "DEG", value_parser = degrees, allow_negative_numbers = true)]

@@ -50,7 +50,7 @@ pub struct Sighting {
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 pub enum WhoError {
     /// Nobody of that name.
-    #[error("nobody is called \"{0}\" on these days; `list person` shows who is")]
+    #[error("nobody is called \"{0}\" on these days; `firnbook entries --kind person` shows who is")]
     Nobody(String),
     /// Several members used the call sign.
     #[error("\"{name}\" is {} people on these days: members {}; name one member", .members.len(), .members.join(", "))]
@@ -115,6 +115,13 @@ pub fn sighting(view: &View<'_>, call_sign: &str) -> Option<Sighting> {
     view.things.people.get(&folded)?;
     let member = view.things.person_as_one(&folded).and_then(|p| p.member);
     Some(Sighting { day: view.record.id, date: view.record.date, member })
+}
+
+/// Whether someone of a day has this member code.
+#[must_use]
+pub fn has_member(view: &View<'_>, member: &str) -> bool {
+    let of = |who: &String| view.things.person_as_one(who).and_then(|p| p.member);
+    view.things.people.keys().any(|who| of(who).as_deref() == Some(member))
 }
 
 /// What is measured of a person.

@@ -1,43 +1,13 @@
-//! `stats`: the season's answers over all days in the store.
+//! `stats depth`: how deep targets lie.
 
-use super::Ran;
+use super::{Ran, Span, below, one_of};
 use crate::desk::Desk;
 use crate::failure::Failure;
-use crate::ui::{FAINT, HEADING, styled};
+use crate::ui::{HEADING, styled};
 use crate::view::{self, counted, table::Table};
-use chrono::NaiveDate;
 use firnbook_core::entry::{Datum, Direction, Method};
-use firnbook_core::insight::season::depth::{DepthAsk, DepthFigures, DepthOf, DepthStats};
+use firnbook_core::insight::season::depth::{DepthAsk, DepthFigures, DepthGroup, DepthOf, DepthStats};
 use firnbook_core::insight::season::group::GroupBy;
-use firnbook_core::logbook::Season;
-use serde::de::DeserializeOwned;
-
-/// Tell the season's answers, over all days in the store
-#[derive(clap::Args, Debug)]
-#[command(after_help = "Example:\n  firnbook stats depth --group-by team")]
-pub struct StatsArgs {
-    #[command(subcommand)]
-    about: About,
-}
-
-#[derive(clap::Subcommand, Debug)]
-enum About {
-    Depth(DepthArgs),
-}
-
-/// Which days.
-#[derive(clap::Args, Debug)]
-struct Span {
-    /// From this date on
-    #[arg(long, value_name = "YYYY-MM-DD")]
-    since: Option<NaiveDate>,
-    /// Up to and with this date
-    #[arg(long, value_name = "YYYY-MM-DD")]
-    until: Option<NaiveDate>,
-    /// Only days in this area
-    #[arg(long, value_name = "AREA")]
-    area: Option<String>,
-}
 
 /// How deep targets lie: one value a target, square to the slope
 ///
@@ -46,57 +16,40 @@ struct Span {
 #[command(
     after_help = "Examples:\n  firnbook stats depth\n  firnbook stats depth --of set --direction vertical --group-by team\n  firnbook stats depth --method tape --cluster day --since 2026-12-01"
 )]
-struct DepthArgs {
+pub struct DepthArgs {
     #[command(flatten)]
     span: Span,
     /// Depths as found, or as the targets were set
-    #[arg(long, value_name = "found|set", default_value = "found", hide_default_value = true, value_parser = word::<DepthOf>)]
+    #[arg(long, value_name = "found|set", default_value = "found", hide_default_value = true, value_parser = one_of::<DepthOf>)]
     of: DepthOf,
     /// Every value, not one a target
     #[arg(long)]
     each: bool,
     /// The direction in which depths are compared [default: slope_normal]
-    #[arg(long, value_name = "slope_normal|vertical", value_parser = word::<Direction>)]
+    #[arg(long, value_name = "slope_normal|vertical", value_parser = one_of::<Direction>)]
     direction: Option<Direction>,
     /// Only depths measured so
-    #[arg(long, value_name = "reading|probe|tape", value_parser = word::<Method>)]
+    #[arg(long, value_name = "reading|probe|tape", value_parser = one_of::<Method>)]
     method: Option<Method>,
     /// Only depths to this point
-    #[arg(long, value_name = "first_contact|airway|top|unknown", value_parser = word::<Datum>)]
+    #[arg(long, value_name = "first_contact|airway|top|unknown", value_parser = one_of::<Datum>)]
     datum: Option<Datum>,
     /// The interval of the mean allows for values of one day being alike
     #[arg(long, value_name = "day", value_parser = ["day"])]
     cluster: Option<String>,
     /// By form, team, area, day, month, season, method, datum, orientation or writer
-    #[arg(long, value_name = "FIELD", value_parser = word::<GroupBy>)]
+    #[arg(long, value_name = "FIELD", value_parser = one_of::<GroupBy>)]
     group_by: Option<GroupBy>,
 }
 
-/// Reads a word of one of the log's own lists.
-pub(super) fn word<T: DeserializeOwned>(text: &str) -> Result<T, String> {
-    let word = text.trim().to_lowercase().replace(['-', ' '], "_");
-    serde_json::from_value(word.clone().into()).map_err(|e| {
-        let known = e.to_string();
-        known.split_once("expected ").map_or(known.clone(), |(_, known)| format!("write {known}"))
-    })
-}
-
-/// Runs `stats`.
-pub fn run(desk: &mut Desk, args: &StatsArgs) -> Ran {
-    match &args.about {
-        About::Depth(args) => depth(desk, args),
-    }
-}
-
-fn depth(desk: &mut Desk, args: &DepthArgs) -> Ran {
+/// Runs `stats depth`.
+pub fn run(desk: &mut Desk, args: &DepthArgs) -> Ran {
     let direction = args.direction.unwrap_or(Direction::SlopeNormal);
     if direction == Direction::Unknown {
         return Err(Failure::Usage(
             "--direction takes slope_normal or vertical; depths can't be compared along no line".to_owned(),
         ));
     }
-    let season =
-        Season { since: args.span.since, until: args.span.until, area: args.span.area.clone(), day: None };
     let ask = DepthAsk {
         of: args.of,
         each: args.each,
@@ -107,7 +60,7 @@ fn depth(desk: &mut Desk, args: &DepthArgs) -> Ran {
         group_by: args.group_by,
     };
     let thresholds = desk.settings.thresholds()?;
-    let stats = desk.logbook.depth(&season, ask, &thresholds)?;
+    let stats = desk.logbook.depth(&args.span.season(), ask, &thresholds)?;
     let columns = desk.ui.columns();
     desk.ui.answer(&stats, |s| tell(s, columns))
 }
@@ -140,26 +93,27 @@ fn tell(stats: &DepthStats, columns: usize) -> String {
             ]);
         }
         text.push_str(&format!("\n{}", table.draw(columns)));
+        text.push_str(&format!("median, cm\n{}", view::forest::draw(&medians(stats), view::number, columns)));
     }
-    let mut besides: Vec<String> =
-        stats.left_out.iter().map(|l| format!("{} left out: {}", l.n, l.reason)).collect();
+    let mut remarks = Vec::new();
     if stats.assumed_direction > 0 {
-        besides.push(format!(
+        remarks.push(format!(
             "{} without a direction taken as square to the slope, as a probe goes in",
             counted(stats.assumed_direction, "value", "values")
         ));
     }
-    if stats.assumed_twins > 0 {
-        besides.push(format!(
-            "{} counted as one event, not settled yet",
-            counted(stats.assumed_twins, "pair", "pairs")
-        ));
-    }
-    text.push('\n');
-    for line in besides.iter().chain(&stats.cautions) {
-        text.push_str(&format!("{}\n", styled(FAINT, textwrap::fill(line, columns))));
-    }
-    text
+    text + &below(&remarks, &stats.left_out, stats.assumed_twins, &stats.cautions, columns)
+}
+
+/// The medians of the groups with their intervals.
+fn medians(stats: &DepthStats) -> Vec<view::forest::Line> {
+    let line = |group: &DepthGroup| view::forest::Line {
+        name: group.group.clone(),
+        n: group.figures.n,
+        figure: group.figures.median_cm,
+        ends: [group.figures.median_ci95.map(|i| i.lower), group.figures.median_ci95.map(|i| i.upper)],
+    };
+    stats.groups.iter().map(line).collect()
 }
 
 fn tell_figures(figures: &DepthFigures, columns: usize) -> String {
