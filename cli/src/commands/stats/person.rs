@@ -38,7 +38,11 @@ fn tell(person: &PersonStats, asked: &str, columns: usize) -> String {
     let known = if person.call_signs.is_empty() { asked.to_owned() } else { person.call_signs.join(", ") };
     let from = person.trends.iter().map(|t| t.first).min();
     let until = person.trends.iter().map(|t| t.last).max();
-    let dates = from.zip(until).map(|(from, until)| format!(" from {from} to {until}")).unwrap_or_default();
+    let dates = match from.zip(until) {
+        None => String::new(),
+        Some((from, until)) if from == until => format!(" on {from}"),
+        Some((from, until)) => format!(" from {from} to {until}"),
+    };
     let title = format!("{known}, {}{dates}", counted(person.n_days, "day", "days"));
     let mut text = format!("{}\n", styled(HEADING, title));
     if person.trends.is_empty() {
