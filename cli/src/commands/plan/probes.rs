@@ -180,7 +180,7 @@ fn chance(share: f64) -> String {
 
 fn tell_spiral(holes: &[RingHole], rings: Rings) -> String {
     let mut text = format!(
-        "\n{} around the lowest reading, rings {} cm apart (common practice, no source)\n",
+        "\n{} around the lowest reading, rings {} cm apart\n(common practice, no source)\n",
         counted(holes.len(), "hole", "holes"),
         view::number(rings.spacing_cm)
     );

@@ -154,7 +154,7 @@ fn tell_curve(step: &StepTimes, columns: usize) -> String {
     let curve = &step.figures.curve;
     let Some(last) = curve.last() else { return String::new() };
     format!(
-        "\nShare of {} runs that has not reached {}, ░ the 95 % band (Greenwood, log-log)\n{}",
+        "\nShare of {} runs that has not reached {}\n░ the 95 % band (Greenwood, log-log)\n{}",
         step.figures.n,
         word(&step.step),
         steps::draw(curve, last.t_s, columns)
