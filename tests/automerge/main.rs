@@ -6,6 +6,7 @@
 
 use firnbook_core::day::DayId;
 use firnbook_core::exchange;
+use firnbook_tests::world::World;
 use firnbook_tests::{Phone, map, strike};
 use serde_json::{Value, json};
 use std::collections::BTreeMap;
@@ -83,4 +84,50 @@ fn every_entry_and_register_is_read_by_another_program() {
         let (text, _) = &read[&(base.day.to_string(), noted.id.to_string())];
         assert_eq!(serde_json::from_str::<Value>(text).unwrap(), Value::Object(noted.json.clone()));
     }
+}
+
+/// An entry as another program would put it together from the page on the document of a day: the body, with what its registers say laid over it.
+fn effective(read: &Read, day: &str, id: &str) -> Value {
+    let standing = |key: &str| read.get(&(day.to_owned(), key.to_owned())).map(|(value, _)| json_of(value));
+    let mut entry = map(standing(id).unwrap());
+    for (_, key) in read.keys().filter(|(of, key)| of == day && key.starts_with(&format!("{id}/"))) {
+        let field = &key[id.len() + 1..];
+        if !["void", "body"].contains(&field) {
+            entry.insert(field.to_owned(), standing(key).unwrap()["v"].clone());
+        }
+    }
+    Value::Object(entry)
+}
+
+fn json_of(text: &str) -> Value {
+    serde_json::from_str(text).unwrap()
+}
+
+#[test]
+fn the_export_says_what_another_program_reads() {
+    let world = World::played();
+    world.run("pack --all -o @all.firn").ok();
+    world.run("export --format jsonl --full -o @export").ok();
+    let read = read_by_node(&std::fs::read(world.path("all.firn")).unwrap());
+    let of_the_other_program =
+        |(day, key): &(String, String)| (key.len() == 26).then(|| effective(&read, day, key));
+    let expected: BTreeMap<String, Value> = read.keys().filter_map(of_the_other_program).map(by_id).collect();
+
+    let mut exported = BTreeMap::new();
+    for file in std::fs::read_dir(world.path("export")).unwrap().map(|f| f.unwrap().path()) {
+        if file.extension().is_some_and(|e| e == "jsonl") {
+            let entries = std::fs::read_to_string(&file).unwrap();
+            let entries = entries.lines().map(json_of).filter(|e| e.get("id").is_some());
+            exported.extend(entries.map(|mut entry| {
+                entry.as_object_mut().unwrap().shift_remove("day");
+                by_id(entry)
+            }));
+        }
+    }
+    assert!(expected.len() > 100, "{}", expected.len());
+    assert_eq!(exported, expected);
+}
+
+fn by_id(entry: Value) -> (String, Value) {
+    (entry["id"].as_str().unwrap().to_owned(), entry)
 }

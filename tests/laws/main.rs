@@ -8,6 +8,5 @@ mod fields;
 mod floors;
 mod histories;
 mod logbook;
-mod readme;
 mod settling;
 mod twins;

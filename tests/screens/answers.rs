@@ -1,6 +1,6 @@
 //! Every `--json` answer, held against its schema.
 
-use crate::world::World;
+use firnbook_tests::world::World;
 use serde_json::Value;
 use std::collections::{BTreeMap, BTreeSet};
 

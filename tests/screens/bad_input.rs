@@ -1,6 +1,6 @@
 //! Bad input is refused whole, in one clear sentence, and the store stays as it was.
 
-use crate::world::World;
+use firnbook_tests::world::World;
 use std::fmt::Write;
 
 fn begun() -> World {

@@ -1,6 +1,6 @@
 //! Writing and correcting from the command line.
 
-use crate::world::World;
+use firnbook_tests::world::World;
 use serde_json::json;
 
 fn begun() -> World {

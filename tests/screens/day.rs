@@ -1,6 +1,6 @@
 //! The screens of a whole day, on the invented one that `demo` plays.
 
-use crate::world::World;
+use firnbook_tests::world::World;
 
 #[test]
 fn the_demo_tells_its_story() {

@@ -12,4 +12,3 @@ mod readme;
 mod round_trip;
 mod season;
 mod walk;
-mod world;

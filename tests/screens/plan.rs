@@ -1,6 +1,6 @@
 //! The screens of what is worked out before a drill, and the files to carry.
 
-use crate::world::World;
+use firnbook_tests::world::World;
 use serde_json::Value;
 
 #[test]

@@ -1,6 +1,6 @@
 //! What an export keeps, what it leaves out, and that a full one comes back in as it was.
 
-use crate::world::World;
+use firnbook_tests::world::World;
 use serde_json::Value;
 use std::path::Path;
 

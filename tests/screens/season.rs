@@ -1,6 +1,6 @@
 //! The screens of a season: eight invented days with figures that follow from plain rules, so that a few can be counted by hand.
 
-use crate::world::World;
+use firnbook_tests::world::World;
 use serde_json::{Value, json};
 
 const DAYS: u32 = 8;

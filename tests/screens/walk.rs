@@ -1,7 +1,7 @@
 //! The walk through everything that needs settling, as someone at a terminal answers it.
 
-use crate::world::World;
 use firnbook::Terminal;
+use firnbook_tests::world::World;
 use serde_json::json;
 
 fn at_a_terminal() -> World {

@@ -3,7 +3,7 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, reason = "a failed unwrap in a test is a failed test")]
 
 pub mod dictionary;
-pub mod program;
+pub mod world;
 
 use firnbook_core::clock::Clock;
 use firnbook_core::day::DayId;

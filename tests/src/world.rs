@@ -76,6 +76,12 @@ impl Stream {
     }
 }
 
+impl Default for World {
+    fn default() -> Self {
+        World::new()
+    }
+}
+
 impl World {
     /// An empty folder at two in the afternoon of an invented day.
     pub fn new() -> World {
@@ -143,7 +149,7 @@ impl World {
     pub fn snapshot(&self, name: &str, screen: &str) {
         let folder = regex_literal(&self.folder.path().display().to_string());
         let mut settings = insta::Settings::clone_current();
-        settings.set_snapshot_path("kept");
+        settings.set_snapshot_path(concat!(env!("CARGO_MANIFEST_DIR"), "/screens/kept"));
         settings.set_prepend_module_to_snapshot(false);
         settings.set_omit_expression(true);
         settings.add_filter(&folder, "[folder]");
