@@ -118,6 +118,31 @@ fn a_file_is_written_whole_or_not_at_all_and_once() {
 }
 
 #[test]
+fn a_file_of_several_days_is_one_write() {
+    let mut a = Phone::new("Lead");
+    let second = a.book.begin_day(firnbook_tests::date(), "Lower Bowl", "Lead").unwrap().day;
+    let id = a.write(strike(100));
+    let draft = |json: Value, line: usize| Draft { json: map(json), line: Some(line) };
+    let at = "2027-02-06T10:00:00.000+01:00";
+    let good = json!({ "kind": "strike", "at": at, "drill": "1", "depth_cm": 110 });
+    // What is wrong shows only when the store is looked at: this id holds another entry on the second day named.
+    let clash = json!({ "kind": "strike", "at": at, "drill": "1", "depth_cm": 120, "id": id });
+    let lines =
+        vec![(second, draft(good.clone(), 1)), (a.day, draft(clash, 2)), (second, draft(good.clone(), 3))];
+    let Err(LogbookError::Refused(faults)) = a.book.log_into_days("Lead", lines, false) else {
+        panic!("refused")
+    };
+    assert_eq!((faults.len(), faults[0].line), (1, Some(2)));
+    assert!(a.book.record(second).unwrap().entries.is_empty());
+    let lines =
+        vec![(second, draft(good.clone(), 1)), (a.day, draft(good.clone(), 2)), (second, draft(good, 3))];
+    let report = a.book.log_into_days("Lead", lines.clone(), false).unwrap();
+    assert_eq!((report.written, report.known), (3, 0), "a line said twice is two entries");
+    assert_eq!(a.book.record(second).unwrap().entries.len(), 2);
+    assert_eq!(a.book.log_into_days("Lead", lines, false).unwrap().known, 3);
+}
+
+#[test]
 fn slips_of_the_pen_are_refused_with_a_remedy() {
     let mut a = Phone::new("Lead");
     for (json, says) in [

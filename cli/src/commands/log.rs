@@ -258,7 +258,8 @@ fn from_file(
     }
     let times = chosen.as_ref().map_or_else(|_| Ok(desk.times_today()), |day| desk.times(day))?;
     let Intake { drafts, mut faults } = intake::read(&name, &bytes, kind, times)?;
-    let mut days: Vec<(DayRow, Vec<Draft>)> = Vec::new();
+    let mut days: Vec<DayRow> = Vec::new();
+    let mut into_days = Vec::with_capacity(drafts.len());
     for (named, draft) in drafts {
         let day = match (&named, &mut chosen) {
             (Some(named), chosen) => {
@@ -273,21 +274,25 @@ fn from_file(
             (None, Ok(day)) => day.clone(),
             (None, Err(why)) => return Err(why.take().unwrap_or(Failure::ReaderGone)),
         };
-        match days.iter_mut().find(|(held, _)| held.id == day.id) {
-            Some((_, drafts)) => drafts.push(draft),
-            None => days.push((day, vec![draft])),
+        into_days.push((day.id, draft));
+        if days.iter().all(|held| held.id != day.id) {
+            days.push(day);
         }
     }
-    // All days are looked through before the first one is written.
-    let mut report = log_all(desk, &days, by, true, &mut faults)?;
+    // With a fault already found, the rest is only looked through for more.
+    let report = match desk.logbook.log_into_days(by, into_days, args.dry_run || !faults.is_empty()) {
+        Ok(report) => report,
+        Err(LogbookError::Refused(more)) => {
+            faults.extend(more);
+            LogReport::default()
+        }
+        Err(other) => return Err(other.into()),
+    };
     if !faults.is_empty() {
         faults.sort_by_key(|f| f.line);
         return Err(Failure::of_input(&name, faults));
     }
-    if !args.dry_run {
-        report = log_all(desk, &days, by, false, &mut faults)?;
-    }
-    let into: Vec<String> = days.iter().take(3).map(|(d, _)| format!("{} {}", d.date, d.area)).collect();
+    let into: Vec<String> = days.iter().take(3).map(|d| format!("{} {}", d.date, d.area)).collect();
     let more = if days.len() > into.len() {
         format!(" and {} more days", days.len() - into.len())
     } else {
@@ -305,29 +310,6 @@ fn own_day(desk: &Desk, named: &str, chosen: Option<&DayRow>) -> Result<DayRow, 
         );
     }
     desk.row(id).map_err(|e| format!("{e:?}"))
-}
-
-fn log_all(
-    desk: &mut Desk,
-    days: &[(DayRow, Vec<Draft>)],
-    by: &str,
-    dry_run: bool,
-    faults: &mut Vec<LineFault>,
-) -> Result<LogReport, Failure> {
-    let mut sum = LogReport::default();
-    for (day, drafts) in days {
-        match desk.logbook.log(day.id, by, drafts.clone(), dry_run) {
-            Ok(report) => {
-                sum.written += report.written;
-                sum.known += report.known;
-                sum.amended += report.amended;
-                sum.ids.extend(report.ids);
-            }
-            Err(LogbookError::Refused(more)) => faults.extend(more),
-            Err(other) => return Err(other.into()),
-        }
-    }
-    Ok(sum)
 }
 
 fn tell(report: &LogReport, into: &str, dry_run: bool) -> String {

@@ -8,7 +8,7 @@ use schemars::JsonSchema;
 use serde::Serialize;
 use serde_json::{Map, Value, json};
 use sha2::{Digest, Sha256};
-use std::collections::HashMap;
+use std::collections::{BTreeMap, HashMap};
 
 /// An entry to be written: its JSON, and the line of the file it was read from.
 #[derive(Clone, Debug, Default)]
@@ -48,14 +48,27 @@ impl Logbook {
         drafts: Vec<Draft>,
         dry_run: bool,
     ) -> Result<LogReport, LogbookError> {
+        self.log_into_days(by, drafts.into_iter().map(|draft| (day, draft)).collect(), dry_run)
+    }
+
+    /// Writes entries into the days they belong to, all of them or none, as [`Logbook::log`] does into one.
+    ///
+    /// # Errors
+    /// As [`Logbook::log`]; nothing was written then, into no day.
+    pub fn log_into_days(
+        &mut self,
+        by: &str,
+        drafts: Vec<(DayId, Draft)>,
+        dry_run: bool,
+    ) -> Result<LogReport, LogbookError> {
         let now = self.clock.now();
-        let mut repetitions = HashMap::new();
+        let mut repetitions: HashMap<DayId, HashMap<String, u32>> = HashMap::new();
         let mut ready = Vec::with_capacity(drafts.len());
         let mut faults = Vec::new();
-        for draft in drafts {
+        for (day, draft) in drafts {
             let line = draft.line;
-            match prepare(draft, day, by, now, &mut repetitions) {
-                Ok((id, json)) => ready.push((line, id, json)),
+            match prepare(draft, day, by, now, repetitions.entry(day).or_default()) {
+                Ok((id, json)) => ready.push((line, day, id, json)),
                 Err(Prepare::Faults(found)) => {
                     faults.extend(found.into_iter().map(|fault| LineFault { line, fault }))
                 }
@@ -67,30 +80,33 @@ impl Logbook {
         }
         self.store.write(|seen| {
             let mut report = LogReport::default();
-            let mut puts: Vec<(Key, String)> = Vec::with_capacity(ready.len());
-            let mut fresh: HashMap<EntryId, Value> = HashMap::with_capacity(ready.len());
-            for (line, id, json) in ready {
+            let mut puts: BTreeMap<DayId, Vec<(Key, String)>> = BTreeMap::new();
+            let mut fresh: HashMap<(DayId, EntryId), Value> = HashMap::with_capacity(ready.len());
+            let mut faults = Vec::new();
+            for (line, day, id, json) in ready {
                 report.ids.push(id);
                 let json = Value::Object(json);
-                let held = match fresh.get(&id) {
+                let held = match fresh.get(&(day, id)) {
                     Some(json) => Some(vec![json.clone()]),
                     None => held_under(seen, day, id)?,
                 };
                 match held {
                     None => {
                         report.written += 1;
-                        puts.push((Key::Entry(id), json.to_string()));
-                        fresh.insert(id, json);
+                        puts.entry(day).or_default().push((Key::Entry(id), json.to_string()));
+                        fresh.insert((day, id), json);
                     }
                     Some(held) if held.iter().any(|h| json_equal(h, &json)) => report.known += 1,
                     Some(_) => {
                         let why = "another entry with this id is here; amend that one, or leave the id out to write a second one";
-                        let fault = LineFault { line, fault: Fault::new("id", id, why) };
-                        return Err(LogbookError::Refused(vec![fault]));
+                        faults.push(LineFault { line, fault: Fault::new("id", id, why) });
                     }
                 }
             }
-            Ok((if dry_run { Vec::new() } else { vec![(day, puts)] }, report))
+            if !faults.is_empty() {
+                return Err(LogbookError::Refused(faults));
+            }
+            Ok((if dry_run { Vec::new() } else { puts.into_iter().collect() }, report))
         })
     }
 }
