@@ -69,3 +69,20 @@ proptest! {
         prop_assert_eq!(&streamed.groups, &whole.groups);
     }
 }
+
+#[test]
+fn one_measurement_told_by_two_counts_once_and_by_one_twice() {
+    let told = |writers: [&str; 2], apart_s: i64| {
+        let mut phone = Phone::new("Lead");
+        for (by, s) in [(writers[0], 0), (writers[1], apart_s)] {
+            let at = firnbook_core::entry::Time::from_millis(1_801_904_400_000 + s * 1000, 60).unwrap();
+            phone.write(json!({ "kind": "depth", "at": at, "by": by, "drill": "1", "target": "A", "depth_cm": 110, "method": "tape", "datum": "airway", "direction": "slope_normal" }));
+        }
+        let ask = DepthAsk { each: true, ..DepthAsk::default() };
+        let depths = phone.book.depth(&Season::default(), ask, &Thresholds::default()).unwrap();
+        (depths.figures.n, depths.assumed_twins)
+    };
+    assert_eq!(told(["Obs1", "Obs2"], 2), (1, 1));
+    assert_eq!(told(["Obs1", "Obs1"], 2), (2, 0));
+    assert_eq!(told(["Obs1", "Obs2"], 300), (2, 0));
+}
