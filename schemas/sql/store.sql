@@ -44,9 +44,12 @@ CREATE TABLE entry (
     opaque INTEGER NOT NULL,
     void TEXT,
     unsettled TEXT NOT NULL,
+    bodies INTEGER NOT NULL,
     PRIMARY KEY (day, id)
 ) WITHOUT ROWID;
-CREATE INDEX entry_at ON entry (day, at_ms, id);
+CREATE INDEX entry_kind ON entry (day, kind, at_ms, device, opaque);
+CREATE INDEX entry_bodies ON entry (day, id) WHERE bodies > 1;
+CREATE INDEX scalar_register ON scalar (day, key) WHERE NOT body;
 CREATE TABLE "person" (
     day INTEGER NOT NULL,
     at_ms INTEGER,

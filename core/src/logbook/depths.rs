@@ -49,8 +49,16 @@ impl Logbook {
                 depths_of(&view, n, ask.of, ask.group_by, thresholds, &mut depths);
                 continue;
             }
-            let mut ground =
-                Ground { view: &view, day, n, ask: &ask, thresholds, known: HashMap::new(), targets: 0 };
+            let mut ground = Ground {
+                view: &view,
+                day,
+                n,
+                ask: &ask,
+                thresholds,
+                known: HashMap::new(),
+                drills: HashMap::new(),
+                targets: 0,
+            };
             match self.plain_values(day, &mut ground)? {
                 Some(values) => values.iter().for_each(|v| ground.push(v, &mut depths)),
                 None => self.whole_day(day, n, &ask, thresholds, &mut depths)?,
@@ -138,6 +146,13 @@ struct Lie {
     group: Option<Rc<str>>,
 }
 
+/// A drill as it was set up.
+struct Place {
+    setup: crate::entry::Drill,
+    targets: Vec<TargetRef>,
+    cancelled: bool,
+}
+
 /// What is known of the drills and targets of one day.
 struct Ground<'a, 'v> {
     view: &'a View<'v>,
@@ -147,6 +162,8 @@ struct Ground<'a, 'v> {
     thresholds: &'a Thresholds,
     /// By the labels as written.
     known: HashMap<(String, String), Rc<Lie>>,
+    /// By folded label.
+    drills: HashMap<String, Rc<Place>>,
     /// Targets of this day numbered so far.
     targets: u64,
 }
@@ -202,24 +219,34 @@ impl Ground<'_, '_> {
             return known.clone();
         }
         let (folded_drill, folded_target) = self.view.things.target(drill, target);
-        let targets = self.view.targets(&folded_drill);
-        let at = targets.iter().find(|t| t.folded == folded_target);
+        let place = self.drill(&folded_drill);
+        let at = place.targets.iter().find(|t| t.folded == folded_target);
         // A target that a later drill uses again is one target wherever it is named.
         let home = (format!("\n{}", at.map_or(&folded_drill, |t| &t.home)), folded_target.clone());
         let number = self.known.get(&home).map(|lie| lie.number).unwrap_or_else(|| {
             self.targets += 1;
             u64::from(self.n) << 32 | self.targets
         });
-        let setup = self.view.drill(&folded_drill);
         let lie = Rc::new(Lie {
             number,
-            slope_deg: setup.slope_deg.map(|s| s.0),
-            cancelled: DrillTimes::of(self.view, &folded_drill, &targets).cancelled(),
-            group: self.group(&setup, at).map(Rc::from),
+            slope_deg: place.setup.slope_deg.map(|s| s.0),
+            cancelled: place.cancelled,
+            group: self.group(&place.setup, at).map(Rc::from),
         });
         self.known.insert(home, lie.clone());
         self.known.insert(key, lie.clone());
         lie
+    }
+
+    fn drill(&mut self, folded: &str) -> Rc<Place> {
+        if let Some(known) = self.drills.get(folded) {
+            return known.clone();
+        }
+        let targets = self.view.targets(folded);
+        let cancelled = DrillTimes::of(self.view, folded, &targets).cancelled();
+        let place = Rc::new(Place { setup: self.view.drill(folded), targets, cancelled });
+        self.drills.insert(folded.to_owned(), place.clone());
+        place
     }
 
     fn group(&self, drill: &crate::entry::Drill, target: Option<&TargetRef>) -> Option<String> {

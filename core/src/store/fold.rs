@@ -84,7 +84,7 @@ pub(super) fn refresh(conn: &Connection, day: i64, folded: &mut Folded) -> Resul
                 delete(conn, day, &id.to_string(), kind)?;
             }
         }
-        insert(conn, day, &noted)?;
+        insert(conn, day, &noted, bodies.len())?;
     }
     Ok(())
 }
@@ -115,27 +115,30 @@ fn delete(conn: &Connection, day: i64, id: &str, kind: &str) -> Result<(), Store
     Ok(())
 }
 
-fn insert(conn: &Connection, day: i64, noted: &Noted) -> Result<(), StoreError> {
+fn insert(conn: &Connection, day: i64, noted: &Noted, bodies: usize) -> Result<(), StoreError> {
     let word = |key: &str| noted.json.get(key).and_then(|v| v.as_str()).unwrap_or_default();
     let at = noted.at();
     let id = noted.id.to_string();
     let unsettled = noted.unsettled.join(" ");
-    conn.prepare_cached("INSERT INTO entry VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13)")?
-        .execute(params![
-            id,
-            day,
-            word("kind"),
-            at.map(crate::entry::Time::millis),
-            at.map(crate::entry::Time::utc_offset_min),
-            word("by"),
-            noted.device.to_string(),
-            noted.at_clock.device.to_string(),
-            noted.at_clock.clock,
-            noted.text,
-            noted.entry.is_none(),
-            noted.void,
-            unsettled,
-        ])?;
+    conn.prepare_cached(
+        "INSERT INTO entry VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14)",
+    )?
+    .execute(params![
+        id,
+        day,
+        word("kind"),
+        at.map(crate::entry::Time::millis),
+        at.map(crate::entry::Time::utc_offset_min),
+        word("by"),
+        noted.device.to_string(),
+        noted.at_clock.device.to_string(),
+        noted.at_clock.clock,
+        noted.text,
+        noted.entry.is_none(),
+        noted.void,
+        unsettled,
+        bodies.cast_signed(),
+    ])?;
     let Some(kind) = noted.entry.as_ref().and_then(|e| crate::entry::kind(e.body.kind())) else {
         return Ok(());
     };

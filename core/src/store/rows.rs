@@ -76,22 +76,24 @@ impl Store {
             let (id, date) =
                 (row.get_ref(1)?.as_str().unwrap_or_default(), row.get_ref(2)?.as_str().unwrap_or_default());
             let (Ok(id), Ok(date)) = (id.parse(), date.parse()) else { continue };
-            let devices: Vec<String> =
-                column(&self.conn, "SELECT DISTINCT device FROM entry WHERE day = ?1 ORDER BY device", n)?;
-            let counts = "SELECT count(*), total(opaque) FROM entry WHERE day = ?1";
-            let (entries, opaque) = self
-                .conn
-                .prepare_cached(counts)?
-                .query_row([n], |r| Ok((r.get::<_, i64>(0)?, r.get::<_, f64>(1)?)))?;
+            let (mut entries, mut opaque, mut devices) = (0, 0, Vec::new());
+            let sql = "SELECT device, count(*), sum(opaque) FROM entry WHERE day = ?1 GROUP BY device ORDER BY device";
+            let mut by_device = self.conn.prepare_cached(sql)?;
+            let mut counts = by_device.query([n])?;
+            while let Some(row) = counts.next()? {
+                devices.extend(row.get_ref(0)?.as_str().unwrap_or_default().parse::<DeviceId>());
+                entries += usize::try_from(row.get::<_, i64>(1)?).unwrap_or(0);
+                opaque += usize::try_from(row.get::<_, i64>(2)?).unwrap_or(0);
+            }
             let closed =
                 "SELECT 1 FROM scalar WHERE day = ?1 AND key >= 'day/closed:' AND key < 'day/closed;'";
             days.push(DayRow {
                 id,
                 date,
                 area: area(&self.conn, n)?,
-                entries: usize::try_from(entries).unwrap_or(0),
-                opaque: opaque as usize,
-                devices: devices.iter().filter_map(|d| d.parse().ok()).collect(),
+                entries,
+                opaque,
+                devices,
                 waiting: changes::waiting_count(&self.conn, id)?,
                 closed: self.conn.prepare_cached(closed)?.exists([n])?,
             });
@@ -212,11 +214,10 @@ pub(super) fn record(conn: &Connection, day: DayId, kinds: &[&str]) -> Result<Re
     let n = number(conn, day)?;
     let date: String =
         conn.prepare_cached("SELECT date FROM day WHERE n = ?1")?.query_row([n], |r| r.get(0))?;
-    let mut statement = conn.prepare_cached(&format!(
-        "{ENTRY} WHERE e.day = ?1 AND (?2 = '' OR instr(?2, ' ' || e.kind || ' ') > 0) ORDER BY e.at_ms, e.id"
-    ))?;
-    let wanted = if kinds.is_empty() { String::new() } else { format!(" {} ", kinds.join(" ")) };
-    let mut rows = statement.query(params![n, wanted])?;
+    let only = if kinds.is_empty() { "?2 = '[]'" } else { "e.kind IN (SELECT value FROM json_each(?2))" };
+    let mut statement =
+        conn.prepare_cached(&format!("{ENTRY} WHERE e.day = ?1 AND {only} ORDER BY e.at_ms, e.id"))?;
+    let mut rows = statement.query(params![n, serde_json::json!(kinds).to_string()])?;
     let mut entries = Vec::new();
     while let Some(row) = rows.next()? {
         entries.extend(read(row)?);
@@ -262,14 +263,15 @@ fn read(row: &Row<'_>) -> Result<Option<Noted>, StoreError> {
 /// Every register, and of entries that several bodies were written for, the bodies.
 pub(super) fn registers(conn: &Connection, day: i64) -> Result<Registers, StoreError> {
     let mut statement = conn.prepare_cached(
-        "SELECT key, actor, text FROM scalar s WHERE day = ?1 AND (NOT body OR \
-         (SELECT count(*) FROM scalar t WHERE t.day = s.day AND t.key = s.key) > 1) ORDER BY key, counter DESC, actor DESC",
+        "SELECT key, counter, actor, text FROM scalar WHERE day = ?1 AND NOT body \
+         UNION ALL SELECT s.key, s.counter, s.actor, s.text FROM entry e JOIN scalar s ON s.day = e.day AND s.key = e.id \
+         WHERE e.day = ?1 AND e.bodies > 1 ORDER BY 1, 2 DESC, 3 DESC",
     )?;
     let mut rows = statement.query([day])?;
     let mut registers = Registers::default();
     while let Some(row) = rows.next()? {
         let key = Key::read(row.get_ref(0)?.as_str().unwrap_or_default());
-        let written = Written { actor: row.get(1)?, text: row.get(2)? };
+        let written = Written { actor: row.get(2)?, text: row.get(3)? };
         registers.0.entry(key).or_default().push(written.saying());
     }
     Ok(registers)
