@@ -1,20 +1,6 @@
-//! The clock that a logbook is given at opening, so that tests and simulations own time.
+//! Time: the clock that a logbook is given at opening, and one time line out of the clocks of many devices.
 
-use crate::entry::Time;
-use chrono::Local;
+mod machine;
+pub mod offset;
 
-/// Where "now" comes from.
-pub trait Clock: Send + Sync {
-    /// The present instant, with the offset of the place.
-    fn now(&self) -> Time;
-}
-
-/// The clock of the machine, in its time zone.
-#[derive(Clone, Copy, Debug, Default)]
-pub struct MachineClock;
-
-impl Clock for MachineClock {
-    fn now(&self) -> Time {
-        Time::new(Local::now().fixed_offset())
-    }
-}
+pub use machine::{Clock, MachineClock};
