@@ -13,6 +13,7 @@ pub mod desk;
 pub mod failure;
 pub mod file;
 pub mod intake;
+pub mod paper;
 pub mod settings;
 mod story;
 

@@ -1,0 +1,3 @@
+//! Paper: the forms that observers write on, and the headings that printing and typing in have in common.
+
+pub mod headings;
