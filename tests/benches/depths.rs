@@ -6,11 +6,11 @@
 
 mod common;
 
-use common::{cpu_us, median, say};
+use common::{cpu_us, draft, median, peak_mib, say};
 use firnbook_core::insight::season::depth::DepthAsk;
 use firnbook_core::insight::thresholds::Thresholds;
 use firnbook_core::logbook::{Draft, Season};
-use firnbook_tests::{Phone, map};
+use firnbook_tests::Phone;
 use rusqlite::Connection;
 use serde_json::json;
 
@@ -65,13 +65,6 @@ fn main() {
     say("memory at its largest", peak_mib(), "MiB", 300.0);
 }
 
-fn draft(json: serde_json::Value, after_s: usize) -> Draft {
-    let mut json = map(json);
-    let at = firnbook_core::entry::Time::from_millis(1_801_904_400_000 + after_s as i64 * 1000, 60).unwrap();
-    json.insert("at".to_owned(), json!(at));
-    Draft { json, line: None }
-}
-
 fn scan(path: &std::path::Path) {
     let conn = Connection::open(path).unwrap();
     let mut statement = conn
@@ -86,11 +79,4 @@ fn scan(path: &std::path::Path) {
         sum += row.get::<_, f64>(5).unwrap() + row.get::<_, i64>(2).unwrap() as f64;
     }
     assert!(sum > 0.0);
-}
-
-/// The most memory that this process held, as the kernel counts it.
-fn peak_mib() -> f64 {
-    let status = std::fs::read_to_string("/proc/self/status").unwrap_or_default();
-    let line = status.lines().find(|l| l.starts_with("VmHWM")).unwrap_or_default();
-    line.split_whitespace().nth(1).and_then(|kib| kib.parse::<f64>().ok()).map_or(0.0, |kib| kib / 1024.0)
 }

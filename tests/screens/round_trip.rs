@@ -65,7 +65,7 @@ fn lines_go_into_the_day_that_they_name_or_nowhere() {
     world.run(&format!("day new --area \"Quillhorn East\" {other}")).ok();
     world.run(&format!("log --from @out/strike.jsonl {other}")).ok();
     let into = entries(&world, &format!("{other} --since 2027-02-06"));
-    assert_eq!(into.len(), 4);
+    assert_eq!(into.len(), 5);
 }
 
 #[test]

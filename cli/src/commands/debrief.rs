@@ -7,27 +7,38 @@ use crate::failure::Failure;
 use crate::ui::{ALERT, FAINT, HEADING, styled};
 use crate::view::{self, counted, table::Table};
 use firnbook_core::entry::Topic;
+use firnbook_core::field::curves::SURVIVAL_CURVES;
 use firnbook_core::insight::debrief::{Debrief, DrillAnswer, TargetAnswer};
 use firnbook_core::insight::notes::NoteLine;
+use firnbook_core::insight::reference::Reference;
 use firnbook_core::insight::timeline::TargetTimes;
 use firnbook_core::logbook::Ask;
 use firnbook_core::review::Item;
 
 /// Tell the day's answers: kit, safety, who has not handed in, each drill, what is missing
 #[derive(clap::Args, Debug)]
-#[command(after_help = "Examples:\n  firnbook debrief\n  firnbook debrief --drill 2 --day 2027-02-06")]
+#[command(
+    after_help = "Examples:\n  firnbook debrief\n  firnbook debrief --drill 2 --day 2027-02-06\n  firnbook debrief --curve \"Switzerland 1981-2020\""
+)]
 pub struct DebriefArgs {
     #[command(flatten)]
     day: DayChoice,
     /// Only this drill
     #[arg(long, value_name = "LABEL")]
     drill: Option<String>,
+    /// Put the marks of this published survival curve beside the time lines, named and with its source
+    #[arg(long, value_name = "NAME", value_parser = SURVIVAL_CURVES.map(|c| c.name))]
+    curve: Option<String>,
 }
 
 /// Runs `debrief`.
 pub fn run(desk: &mut Desk, args: &DebriefArgs) -> Ran {
     let day = desk.day_to_read(&args.day)?;
-    let ask = Ask { drill: args.drill.as_deref(), thresholds: desk.settings.thresholds()? };
+    let ask = Ask {
+        drill: args.drill.as_deref(),
+        curve: args.curve.as_deref(),
+        thresholds: desk.settings.thresholds()?,
+    };
     let debrief = desk.logbook.debrief(day.id, &ask)?;
     if let Some(drill) = args.drill.as_ref().filter(|_| debrief.drills.is_empty()) {
         return Err(Failure::refused(format!(
@@ -58,7 +69,8 @@ fn tell(debrief: &Debrief, columns: usize) -> String {
         let names: Vec<&str> = debrief.awaited.iter().filter_map(|a| a.call_sign.as_deref()).collect();
         text.push_str(&format!("\n{}  {}\n", styled(ALERT, "Not handed in"), names.join(", ")));
     }
-    debrief.drills.iter().for_each(|d| text.push_str(&tell_drill(d, columns)));
+    debrief.drills.iter().for_each(|d| text.push_str(&tell_drill(d, debrief.reference.as_ref(), columns)));
+    text.push_str(&tell_reference(debrief, columns));
     if let Some(why) = debrief.clocks.why.as_ref().filter(|_| !debrief.drills.is_empty()) {
         text.push_str(&format!("\n{}\n", styled(FAINT, textwrap::fill(why, columns))));
     }
@@ -96,7 +108,7 @@ fn tell_note(note: &NoteLine, columns: usize) -> String {
     )
 }
 
-fn tell_drill(drill: &DrillAnswer, columns: usize) -> String {
+fn tell_drill(drill: &DrillAnswer, reference: Option<&Reference>, columns: usize) -> String {
     let mut about: Vec<String> = Vec::new();
     about.extend(drill.form.map(|f| f.word().replace('_', " ")));
     about.extend(drill.team.as_ref().map(|t| format!("team {t}")));
@@ -130,11 +142,44 @@ fn tell_drill(drill: &DrillAnswer, columns: usize) -> String {
     }
     text.push_str(&steps.draw(columns));
     let lines: Vec<TargetTimes> = drill.targets.iter().map(|t| t.times.clone()).collect();
-    text.push_str(&view::timeline::draw(&lines, columns));
+    text.push_str(&view::timeline::draw(&lines, reference, columns));
     drill.targets.iter().for_each(|t| text.push_str(&tell_target(t, columns)));
+    text.push_str(&tell_slowest_why(drill, columns));
     text.push_str(&tell_several(drill, columns));
+    text.push_str(&view::field::search(&drill.search, columns));
+    text.push_str(&view::field::probing(&drill.probing, columns));
     text.push_str(&tell_digging(drill, columns));
     text
+}
+
+/// Why no phase is named as the slowest, where that is so for every target.
+fn tell_slowest_why(drill: &DrillAnswer, columns: usize) -> String {
+    let mut whys = drill.targets.iter().map(|t| t.slowest_why.as_ref());
+    match whys.next().flatten() {
+        Some(first) if whys.all(|why| why == Some(first)) => {
+            bullet(&format!("no phase is named as the slowest: {first}"), columns)
+        }
+        _ => String::new(),
+    }
+}
+
+fn tell_reference(debrief: &Debrief, columns: usize) -> String {
+    let Some(reference) = &debrief.reference else { return String::new() };
+    let marks: Vec<String> = reference
+        .marks
+        .iter()
+        .map(|m| format!("{} {} %", view::stopwatch(Some(m.t_s)), view::number(m.alive_pct)))
+        .collect();
+    let n = reference.n.map(|n| format!(", n {n}")).unwrap_or_default();
+    let says = format!(
+        "Marks of \"{}\"{n}: {}. {}. {} ({})",
+        reference.curve,
+        marks.join(", "),
+        reference.says,
+        reference.source.text,
+        view::word(&reference.source.standing)
+    );
+    format!("\n{}\n", styled(FAINT, textwrap::fill(&says, columns)))
 }
 
 fn tell_target(target: &TargetAnswer, columns: usize) -> String {
@@ -164,6 +209,10 @@ fn tell_target(target: &TargetAnswer, columns: usize) -> String {
     }
     parts.extend(target.depth.set.map(|s| format!("set at {} cm", view::number(s.depth_cm))));
     parts.extend(target.reading_ratio.map(|r| format!("lowest reading / depth {r:.2}")));
+    let marks: Vec<String> = target.strikes.iter().filter_map(|s| s.from_mark_cm).map(view::number).collect();
+    if !marks.is_empty() {
+        parts.push(format!("strike {} cm from the lowest-reading mark", marks.join(" or ")));
+    }
     let holes: Vec<String> = target.strikes.iter().filter_map(|s| s.holes).map(|h| h.to_string()).collect();
     if !holes.is_empty() {
         parts.push(format!("{} probe holes", holes.join(" or ")));
@@ -250,6 +299,10 @@ fn tell_digging(drill: &DrillAnswer, columns: usize) -> String {
                 view::stopwatch(Some(gap.to_s))
             ));
         }
+        parts.extend(head.snow.as_ref().map(|snow| {
+            let rate = snow.kg_per_s.map(|r| format!(", {r:.1} kg/s")).unwrap_or_default();
+            format!("about {} kg of snow moved{rate} (modelled)", view::number(snow.snow_kg.round()))
+        }));
         text.push_str(&bullet(&format!("hole {}: {}", head.target, parts.join("; ")), columns));
     }
     if let Some(share) = digging.idle_share {

@@ -43,6 +43,7 @@ pub fn play(phones: &mut [Phone], midnight_ms: i64) -> Result<(), Failure> {
     let mut stage = Stage { phones, midnight_ms };
     morning(&mut stage)?;
     first_drill(&mut stage)?;
+    probe_line(&mut stage)?;
     second_drill(&mut stage)?;
     noon(&mut stage)
 }
@@ -98,6 +99,11 @@ fn first_drill(stage: &mut Stage<'_>) -> Result<(), Failure> {
                         "effect": "unsteady_reading", "person": "Fox", "distance_cm": 25, "lost_s": 15,
                         "remedy": "gloves switched off"});
     stage.observer(1).write(t(31.0), gloves)?;
+    // Fox goes straight up the middle of the field until the first signal.
+    let way = stage.observer(1).clock.shows(t(2.0)).millis();
+    let track = json!({"kind": "track", "drill": "1", "person": "Fox", "source": "position receiver",
+                       "points": {"t_ms": [way, 13_000, 13_000, 13_000], "x": [20, 0, 0, 0], "y": [0, 12, 12, 12]}});
+    stage.observer(1).write(t(43.0), track)?;
     for (s, step) in [(42.0, "signal"), (97.0, "coarse"), (146.0, "fine"), (161.0, "probing")] {
         stage.seen(&[0, 1], t(s), &moment(step))?;
     }
@@ -119,6 +125,32 @@ fn first_drill(stage: &mut Stage<'_>) -> Result<(), Failure> {
         t(840.0),
         json!({"kind": "kit", "item": "TX02", "step": "dug_up", "drill": "1", "target": "A"}),
     )?;
+    Ok(())
+}
+
+/// A probe line looks for a target that does not send.
+fn probe_line(stage: &mut Stage<'_>) -> Result<(), Failure> {
+    let at = stage.ms(10, 30, 0.0);
+    let drill = json!({"kind": "drill", "label": "3", "form": "probe_line", "team": "Red", "slope_deg": 20,
+                       "stops_at": "strike", "length_m": 10, "width_m": 6});
+    stage.lead(at, drill)?;
+    let target = json!({"kind": "target", "drill": "3", "label": "A", "set_depth_cm": 90, "direction": "slope_normal",
+                        "orientation": "flat", "transmits": false, "x_m": 3, "y_m": 7});
+    stage.lead(at + 45_000, target)?;
+    let zero = stage.ms(10, 45, 0.0);
+    let t = |s: f64| zero + (s * 1000.0) as i64;
+    let start = json!({"kind": "moment", "drill": "3", "step": "start"});
+    stage.lead(t(0.2), start.clone())?;
+    stage.seen(&[0], t(0.3), &start)?;
+    stage.seen(&[0], t(50.0), &json!({"kind": "moment", "drill": "3", "target": "A", "step": "probing"}))?;
+    let strike = json!({"kind": "strike", "drill": "3", "target": "A", "person": "Marten", "depth_cm": 92,
+                        "outcome": "hit", "direction": "slope_normal", "holes": 164});
+    stage.observer(0).write(t(461.0), strike)?;
+    let ended_at = stage.observer(0).clock.shows(t(650.0));
+    let pass = json!({"kind": "probe_pass", "drill": "3", "across_cm": 50, "along_cm": 50, "probers": 4, "length_m": 10,
+                      "width_m": 6, "depth_cm": 150, "holes": 240, "ended_at": ended_at});
+    stage.observer(0).write(t(50.0), pass)?;
+    stage.lead(t(660.0), json!({"kind": "moment", "drill": "3", "step": "end", "why": "done"}))?;
     Ok(())
 }
 
@@ -148,21 +180,22 @@ fn second_drill(stage: &mut Stage<'_>) -> Result<(), Failure> {
     stage.lead(t(0.1), start.clone())?;
     stage.seen(&[2, 3], t(0.4), &start)?;
     let steps = [
-        ("A", 35.0, "signal"),
-        ("A", 74.0, "coarse"),
-        ("A", 118.0, "fine"),
-        ("A", 131.0, "probing"),
-        ("A", 196.0, "digging"),
-        ("A", 388.0, "airway"),
-        ("B", 221.0, "signal"),
-        ("B", 268.0, "coarse"),
-        ("B", 342.0, "fine"),
-        ("B", 361.0, "probing"),
-        ("B", 448.0, "digging"),
-        ("C", 512.0, "signal"),
+        ("A", "Heron", 35.0, "signal"),
+        ("A", "Heron", 74.0, "coarse"),
+        ("A", "Swift", 118.0, "fine"),
+        ("A", "Heron", 131.0, "probing"),
+        ("A", "Raven", 196.0, "digging"),
+        ("A", "Raven", 388.0, "airway"),
+        ("B", "Swift", 221.0, "signal"),
+        ("B", "Swift", 268.0, "coarse"),
+        ("B", "Swift", 342.0, "fine"),
+        ("B", "Raven", 361.0, "probing"),
+        ("B", "Wren", 448.0, "digging"),
+        ("C", "Heron", 512.0, "signal"),
     ];
-    for (target, s, step) in steps {
-        let moment = json!({"kind": "moment", "drill": "2", "target": target, "step": step});
+    for (target, person, s, step) in steps {
+        let moment =
+            json!({"kind": "moment", "drill": "2", "target": target, "person": person, "step": step});
         stage.seen(if target == "B" { &[3, 4] } else { &[2] }, t(s), &moment)?;
     }
     let strike = |target: &str, person: &str, depth_cm: u32, reading_m: f64, holes: u32| {
@@ -240,7 +273,7 @@ fn turns(
     changes_ms: &[i64],
 ) -> Result<(), Failure> {
     for (i, change) in changes_ms.windows(2).enumerate() {
-        let behind: Vec<&str> = (1..4).map(|k| team[(i + k) % 4]).collect();
+        let behind: Vec<&str> = (1..3).map(|k| team[(i + k) % 4]).collect();
         let phone = stage.observer(observer);
         let ended_at = phone.clock.shows(change[1]);
         let turn = json!({"kind": "rotation", "drill": drill, "target": target, "front": team[i % 4],

@@ -1,6 +1,7 @@
 //! How answers look in a terminal: tables, bars, time lines, and the spelling of ids, times and numbers.
 
 pub mod canvas;
+pub mod field;
 pub mod forest;
 pub mod histogram;
 pub mod lanes;

@@ -1,15 +1,16 @@
 //! The time line of a drill in the terminal: one bar a target, a pattern a phase, so that it reads without colour too.
 
 use super::stopwatch;
+use firnbook_core::insight::reference::Reference;
 use firnbook_core::insight::timeline::TargetTimes;
 
 /// The phases from start to airway with their patterns, in order; the step that ends each.
 const PHASES: [(&str, char); 5] =
     [("signal", '·'), ("coarse", '░'), ("fine", '▒'), ("strike", '▓'), ("airway", '█')];
 
-/// Bars of these targets on one scale, with the legend under them; empty where no step is known.
+/// Bars of these targets on one scale, with the marks of a published curve and the legend under them; empty where no step is known.
 #[must_use]
-pub fn draw(targets: &[TargetTimes], columns: usize) -> String {
+pub fn draw(targets: &[TargetTimes], reference: Option<&Reference>, columns: usize) -> String {
     let ends = |t: &TargetTimes| [t.t_signal_s, t.t_coarse_s, t.t_fine_s, t.t_strike_s, t.t_airway_s];
     let last = |t: &TargetTimes| ends(t).into_iter().flatten().fold(0.0, f64::max);
     let longest = targets.iter().map(last).fold(0.0, f64::max);
@@ -31,7 +32,23 @@ pub fn draw(targets: &[TargetTimes], columns: usize) -> String {
         }
         text.push_str(&format!("  {:<name$}  {bar} {}\n", target.label, stopwatch(Some(last(target)))));
     }
+    if let Some(reference) = reference {
+        text.push_str(&marks(reference, name, longest, at));
+    }
     let legend: Vec<String> = PHASES.iter().map(|(step, pattern)| format!("{pattern} to {step}")).collect();
     text.push_str(&format!("  {}  {}\n", " ".repeat(name), legend.join("  ")));
     text
+}
+
+/// A line with the marks of a published curve that lie on the scale, each with the share at its foot.
+fn marks(reference: &Reference, name: usize, longest_s: f64, at: impl Fn(f64) -> usize) -> String {
+    let mut line = String::new();
+    for mark in reference.marks.iter().filter(|m| m.t_s <= longest_s) {
+        let room = at(mark.t_s).saturating_sub(line.chars().count());
+        line.push_str(&format!("{}^{} {:.0} %", " ".repeat(room), stopwatch(Some(mark.t_s)), mark.alive_pct));
+    }
+    if line.is_empty() {
+        return String::new();
+    }
+    format!("  {}  {line}  {}\n", " ".repeat(name), reference.curve)
 }

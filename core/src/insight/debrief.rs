@@ -12,6 +12,7 @@ use super::left_out::{LeftOut, Tally};
 use super::made::Made;
 use super::notes::{NoteLine, Notes};
 use super::probing::{Pass, StrikeLine, passes, strikes};
+use super::reference::Reference;
 use super::search::Search;
 use super::several::SeveralTargets;
 use super::slowest::{Slowest, by_team, others};
@@ -43,6 +44,8 @@ pub struct Given<'a> {
     pub earlier_runs: &'a [RunRow],
     /// Only this drill, by label.
     pub only_drill: Option<&'a str>,
+    /// Marks to stand beside the time lines.
+    pub reference: Option<Reference>,
     /// SHA-256 over the day's sorted heads, hex.
     pub heads_sha256: &'a str,
 }
@@ -66,6 +69,8 @@ pub struct Debrief {
     pub awaited: Vec<Awaited>,
     /// The drills, in the order in which they were first written of
     pub drills: Vec<DrillAnswer>,
+    /// Marks of a published survival curve beside the time lines; null unless one was named
+    pub reference: Option<Reference>,
     /// The group checks
     pub checks: Checks,
     /// What disturbed transceivers
@@ -198,6 +203,7 @@ pub fn debrief(record: &Record, given: Given<'_>) -> Debrief {
         safety: notes.safety,
         awaited,
         drills,
+        reference: given.reference,
         checks: Checks::of(&view, given.thresholds, &mut left_out),
         interference: DayInterference::of(&view, &mut left_out),
         clocks: ClocksUsed {

@@ -17,6 +17,7 @@ pub mod notes;
 pub mod plan;
 mod presses;
 pub mod probing;
+pub mod reference;
 pub mod search;
 pub mod season;
 pub mod several;

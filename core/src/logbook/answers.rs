@@ -7,6 +7,7 @@ use crate::insight::clocks::RawClocks;
 use crate::insight::debrief::{self, Debrief, Given};
 use crate::insight::left_out::Tally;
 use crate::insight::made::Made;
+use crate::insight::reference::Reference;
 use crate::insight::tables::{self, RunRow, TargetRow};
 use crate::insight::thresholds::Thresholds;
 use crate::insight::view::View;
@@ -19,6 +20,8 @@ use chrono::NaiveDate;
 pub struct Ask<'a> {
     /// Only this drill, by label.
     pub drill: Option<&'a str>,
+    /// The published survival curve whose marks stand beside the time lines, by name.
+    pub curve: Option<&'a str>,
     /// The thresholds in force.
     pub thresholds: Thresholds,
 }
@@ -47,6 +50,7 @@ impl Logbook {
     /// # Errors
     /// The store's, for a day that is not here too.
     pub fn debrief(&self, day: DayId, ask: &Ask<'_>) -> Result<Debrief, LogbookError> {
+        let reference = ask.curve.map(Reference::named).transpose().map_err(LogbookError::Usage)?;
         let record = self.record(day)?;
         let one_event = review::one_event_groups(&record, &review::raw_clocks);
         Ok(debrief::debrief(
@@ -59,6 +63,7 @@ impl Logbook {
                 items: self.review(day)?,
                 earlier_runs: &self.runs_before(&record)?,
                 only_drill: ask.drill,
+                reference,
                 heads_sha256: &self.heads_sha256(&[day])?,
             },
         ))
