@@ -56,12 +56,12 @@ fn main() {
     answer(
         "checks",
         &["check: id by at_ms person transmits receives battery_pct nearest_electronics_cm"],
-        &|book| book.checks(&all, None, &thresholds).unwrap().n,
+        &|book| book.checks(&all, None, &thresholds).unwrap().figures.n,
     );
     answer(
         "digging",
         &with(&["rotation: id by at_ms drill target front shovellers ended_at", depths]),
-        &|book| book.digging(&all, None, &thresholds).unwrap().turns.n,
+        &|book| book.digging(&all, None, &thresholds).unwrap().figures.turns.n,
     );
     answer("interference", &with(&["interference: id by at_ms drill source distance_cm"]), &|book| {
         book.interference(&all, Step::Strike, None, &thresholds).unwrap().sources.len()

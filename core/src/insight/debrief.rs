@@ -343,6 +343,7 @@ mod tests {
             items: Vec::new(),
             earlier_runs: &[],
             only_drill,
+            reference: None,
             heads_sha256: "00",
         };
         serde_json::to_value(debrief(&record, given)).unwrap()
