@@ -8,6 +8,7 @@ mod close;
 mod correct;
 mod depths;
 mod error;
+mod recorder;
 mod season;
 mod settle;
 mod write;
@@ -16,6 +17,7 @@ pub use answers::{Ask, Season};
 pub use carry::{DayMerged, Merged, Packed};
 pub use correct::{Changed, HistoryStep};
 pub use error::{LineFault, LogbookError};
+pub use recorder::*;
 pub use write::{Draft, LogReport};
 
 use crate::clock::Clock;

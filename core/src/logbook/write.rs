@@ -122,6 +122,24 @@ fn held_under(
     Ok(Some(serde_json::from_str(&body).into_iter().chain(stands).collect()))
 }
 
+/// Completes and checks one entry that was pressed, not read from a file.
+///
+/// # Errors
+/// [`LogbookError::Refused`] with every fault.
+pub(super) fn pressed(
+    json: Map<String, Value>,
+    day: DayId,
+    by: &str,
+    now: Time,
+) -> Result<(EntryId, Map<String, Value>), LogbookError> {
+    prepare(Draft { json, line: None }, day, by, now, &mut HashMap::new()).map_err(|why| match why {
+        Prepare::Faults(found) => {
+            LogbookError::Refused(found.into_iter().map(|fault| LineFault { line: None, fault }).collect())
+        }
+        Prepare::Store(e) => e.into(),
+    })
+}
+
 enum Prepare {
     Faults(Vec<Fault>),
     Store(StoreError),

@@ -9,6 +9,7 @@ mod depths;
 mod device;
 mod error;
 mod fold;
+mod memory;
 mod migrations;
 mod rows;
 mod verify;
