@@ -6,6 +6,7 @@
 #![cfg_attr(test, allow(clippy::unwrap_used, clippy::expect_used))]
 
 pub mod clock;
+pub mod crew;
 pub mod day;
 pub mod entry;
 pub mod exchange;

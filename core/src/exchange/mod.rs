@@ -2,6 +2,11 @@
 
 mod bounds;
 mod pack;
+mod session;
+mod shelf;
+pub mod wire;
 
 pub use bounds::{BoundError, LIMITS, Limits};
 pub use pack::{MAGIC, Manifest, PackDay, PackError, PackedDay, VERSION, read, write};
+pub use session::{Peer, Progress, Report, Role, Session, SessionError};
+pub use shelf::{Crew, Host, rotation};

@@ -184,14 +184,19 @@ pub fn read(bytes: &[u8]) -> Result<(Manifest, Vec<PackedDay>), PackError> {
     if rest.is_empty() { Ok((manifest, days)) } else { Err(damaged("something follows the last day")) }
 }
 
+/// The document of a day out of foreign bytes: within bounds, loaded strictly, and the day that it should be.
+pub(super) fn day_of(bytes: &[u8], day: DayId) -> Result<Document, DayRefused> {
+    check_document(bytes, &LIMITS)?;
+    Ok(Document::load(bytes, day)?)
+}
+
 fn read_day(day: &PackDay, bytes: &[u8]) -> Result<PackedDay, PackError> {
     let damaged = |why: &str| PackError::Damaged(format!("day {}: {why}", day.id));
     if sha256_hex(bytes) != day.sha256 {
         return Err(damaged("its hash is not the one in the manifest"));
     }
     let refused = |why: DayRefused| PackError::Day { day: day.id, why };
-    check_document(bytes, &LIMITS).map_err(|e| refused(e.into()))?;
-    let document = Document::load(bytes, day.id).map_err(|e| refused(e.into()))?;
+    let document = day_of(bytes, day.id).map_err(refused)?;
     if document.heads().iter().map(ToString::to_string).collect::<Vec<_>>() != day.heads {
         return Err(damaged("its heads are not those in the manifest"));
     }

@@ -3,8 +3,7 @@
 use super::{Logbook, LogbookError};
 use crate::day::DayId;
 use crate::exchange::{self, PackedDay};
-use crate::store::{Incoming, StoreError};
-use automerge::Change;
+use crate::store::{Incoming, whole_change};
 use schemars::JsonSchema;
 use serde::Serialize;
 
@@ -102,14 +101,4 @@ impl Logbook {
         });
         Ok(Merged { days: days.collect() })
     }
-}
-
-/// Reads one change; Automerge leaves the checksum in its header unread, so it is held against the hash here.
-fn whole_change(bytes: Vec<u8>) -> Result<Change, StoreError> {
-    let checksum = bytes.get(4..8).map(<[u8]>::to_vec);
-    let change = Change::from_bytes(bytes).map_err(|e| StoreError::DamagedChange(e.to_string()))?;
-    if checksum.is_none_or(|sum| sum != change.hash().0[..4]) {
-        return Err(StoreError::DamagedChange(change.hash().to_string()));
-    }
-    Ok(change)
 }

@@ -103,7 +103,7 @@ impl History {
     }
 
     /// The hash held in this place of a history, if any.
-    fn held(&self, conn: &Connection, change: &Change) -> Result<Option<Vec<u8>>, StoreError> {
+    pub fn held(&self, conn: &Connection, change: &Change) -> Result<Option<Vec<u8>>, StoreError> {
         let mut statement =
             conn.prepare_cached("SELECT hash FROM change WHERE day = ?1 AND actor = ?2 AND seq = ?3")?;
         let place = params![self.n, change.actor_id().to_bytes(), change.seq().cast_signed()];

@@ -34,6 +34,14 @@ pub enum StoreError {
         /// What the system says.
         source: std::io::Error,
     },
+    /// The file with this device's keys does not do.
+    #[error("{path}: {why}")]
+    Keys {
+        /// The file.
+        path: PathBuf,
+        /// What is wrong with it, and what to do.
+        why: &'static str,
+    },
     /// A day that is not here.
     #[error("day {0} is not in this store; `firnbook day list` shows the days that are")]
     NoDay(DayId),

@@ -10,7 +10,7 @@ use std::time::Duration;
 /// "FIRN": the mark in the header of a store's file.
 const APPLICATION_ID: i64 = 0x4649_524E;
 /// Version of what must never be lost: changes and what belongs to them.
-const STORE_VERSION: i64 = 1;
+const STORE_VERSION: i64 = 2;
 /// Version of the rows, which are a view of the changes; a store with other rows is given new ones at opening. Raise it with every change of
 /// the rows' tables or of how they follow from changes; new fields of a kind raise it by themselves (see [`rows_version`]).
 const ROWS_VERSION: u32 = 1;
@@ -40,6 +40,11 @@ CREATE UNIQUE INDEX change_actor ON change (day, actor, seq);
 CREATE UNIQUE INDEX change_hash ON change (day, hash);
 CREATE TABLE waiting (day TEXT NOT NULL, hash BLOB NOT NULL, bytes BLOB NOT NULL, PRIMARY KEY (day, hash)) WITHOUT ROWID;
 CREATE TABLE vector (day INTEGER NOT NULL, actor BLOB NOT NULL, seq INTEGER NOT NULL, hash BLOB NOT NULL, PRIMARY KEY (day, actor)) WITHOUT ROWID;
+";
+
+/// What version 2 added: the signed records of the crew (see `crew::Record`).
+pub(super) const CREW: &str = "
+CREATE TABLE crew_record (id BLOB PRIMARY KEY, bytes BLOB NOT NULL) WITHOUT ROWID;
 ";
 
 /// The tables that follow from the changes, without those of the kinds.
@@ -112,8 +117,11 @@ pub(super) fn open(path: &Path) -> Result<(Connection, bool), StoreError> {
         if found == 0 {
             tx.execute_batch(TRUTH)?;
             tx.pragma_update(None, "application_id", APPLICATION_ID)?;
-            tx.pragma_update(None, "user_version", STORE_VERSION)?;
         }
+        if found < 2 {
+            tx.execute_batch(CREW)?;
+        }
+        tx.pragma_update(None, "user_version", STORE_VERSION)?;
         if rows_version_held(&tx)? != rows_version() {
             rebuild = found > 0;
             drop_view(&tx)?;
@@ -154,7 +162,7 @@ fn rows_version() -> String {
 }
 
 fn drop_view(conn: &Connection) -> Result<(), StoreError> {
-    let truth = ["meta", "day", "change", "waiting", "vector"];
+    let truth = ["meta", "day", "change", "waiting", "vector", "crew_record"];
     let mut statement =
         conn.prepare("SELECT name FROM sqlite_schema WHERE type = 'table' AND name NOT LIKE 'sqlite_%'")?;
     let names: Vec<String> = statement.query_map([], |r| r.get(0))?.collect::<Result<_, _>>()?;
@@ -168,7 +176,7 @@ fn drop_view(conn: &Connection) -> Result<(), StoreError> {
 #[must_use]
 pub fn store_sql() -> String {
     format!(
-        "-- The truth.{TRUTH}\n-- Rows: a view of the changes, rebuilt when this program's version of them is another one.{VIEW}{}",
+        "-- The truth.{TRUTH}{CREW}\n-- Rows: a view of the changes, rebuilt when this program's version of them is another one.{VIEW}{}",
         create_tables(&KINDS)
     )
 }

@@ -5,12 +5,15 @@
 
 mod changes;
 mod columns;
+mod crew;
 mod depths;
 mod device;
 mod error;
 mod fold;
+mod keyring;
 mod memory;
 mod migrations;
+mod received;
 mod rows;
 mod verify;
 
@@ -19,7 +22,9 @@ pub use columns::{columns, create_tables};
 pub use depths::{DepthLine, ValueOf};
 pub use device::{device_path, random};
 pub use error::StoreError;
+pub use keyring::{Keyring, keyring_path};
 pub use migrations::store_sql;
+pub use received::{Reached, whole_change};
 pub use rows::{DayRow, EntryRow, Filter};
 pub use verify::DayVerified;
 
@@ -147,6 +152,10 @@ impl Store {
             return Err(StoreError::from(e).into());
         }
         Ok(answer)
+    }
+
+    fn write_transaction(&mut self) -> Result<Transaction<'_>, StoreError> {
+        Ok(self.conn.transaction_with_behavior(TransactionBehavior::Immediate)?)
     }
 
     /// The document of a day, put together from its changes.
