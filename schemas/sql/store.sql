@@ -20,6 +20,8 @@ CREATE UNIQUE INDEX change_hash ON change (day, hash);
 CREATE TABLE waiting (day TEXT NOT NULL, hash BLOB NOT NULL, bytes BLOB NOT NULL, PRIMARY KEY (day, hash)) WITHOUT ROWID;
 CREATE TABLE vector (day INTEGER NOT NULL, actor BLOB NOT NULL, seq INTEGER NOT NULL, hash BLOB NOT NULL, PRIMARY KEY (day, actor)) WITHOUT ROWID;
 
+CREATE TABLE crew_record (id BLOB PRIMARY KEY, bytes BLOB NOT NULL) WITHOUT ROWID;
+
 -- Rows: a view of the changes, rebuilt when this program's version of them is another one.
 CREATE TABLE scalar (
     day INTEGER NOT NULL,

@@ -77,6 +77,9 @@ pub enum LogbookError {
     /// A call that makes no sense, with what would.
     #[error("{0}")]
     Usage(String),
+    /// The crew.
+    #[error("{0}")]
+    Crew(String),
     /// Settling.
     #[error(transparent)]
     Settle(#[from] SettleError),

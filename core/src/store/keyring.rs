@@ -149,7 +149,7 @@ mod tests {
         assert_eq!(read.keys.signs_as(), written.keys.signs_as());
         assert_eq!(
             (read.crew_keys, read.joining, read.addresses),
-            (written.crew_keys, written.joining, written.addresses)
+            (written.crew_keys.clone(), written.joining.clone(), written.addresses.clone())
         );
         assert!(Keyring::read(&store, DeviceId([9; 8])).is_err());
         #[cfg(unix)]

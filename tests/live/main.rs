@@ -1,0 +1,6 @@
+//! Live exchange: sessions over links that cut, delay and lie; crews; the LAN; a base and its phones as processes of their own.
+
+#![allow(clippy::unwrap_used, clippy::expect_used, reason = "a failed unwrap in a test is a failed test")]
+
+mod link;
+mod session;

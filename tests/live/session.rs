@@ -1,0 +1,172 @@
+//! Sessions by themselves: what moves, how much, and that nothing is lost or doubled wherever they are cut.
+
+use super::link::{Cut, WHOLE, assert_equal, host, talk};
+use firnbook_core::logbook::Draft;
+use firnbook_tests::{Phone, date, map, strike};
+use serde_json::json;
+
+/// Two phones that have met and then each wrote something of their own.
+fn apart() -> (Phone, Phone) {
+    let (mut a, mut b) = (Phone::new("Obs1"), Phone::new("Base"));
+    for n in 0..4 {
+        a.write(strike(60 + n));
+    }
+    b.merge(&a);
+    a.merge(&b);
+    for n in 0..5 {
+        a.write(strike(100 + n));
+        b.write(strike(200 + n));
+    }
+    (a, b)
+}
+
+fn many(phone: &mut Phone, from: u32, count: u32) {
+    let drafts = (from..from + count).map(|n| Draft {
+        json: map(
+            json!({ "kind": "strike", "drill": format!("{}", n % 6), "target": "A", "depth_cm": 40 + n % 150,
+            "outcome": "hit", "note": format!("hole {n} of the third line") }),
+        ),
+        line: None,
+    });
+    phone.book.log(phone.day, &phone.name.clone(), drafts.collect(), false).unwrap();
+}
+
+#[test]
+fn both_have_everything_afterwards() {
+    let (a, b) = apart();
+    let talked = talk(&host(&a), &host(&b), WHOLE, usize::MAX);
+    let (caller, base) = (talked.caller.unwrap(), talked.base.unwrap());
+    assert_equal(&a, &b);
+    assert_eq!((caller.received, base.received), (5, 5));
+    assert_eq!((caller.sent, base.sent), (base.received, caller.received));
+    assert_eq!((caller.new_entries, base.new_entries), (5, 5));
+    assert_eq!(caller.days, [a.day]);
+    assert_eq!(base.peer_label, "Obs1");
+    assert!(caller.clock.is_some_and(|c| c.offset_ms == 0.0) && base.clock.is_some());
+}
+
+#[test]
+fn a_byte_at_a_time_does_as_well() {
+    let (a, b) = apart();
+    let talked = talk(&host(&a), &host(&b), WHOLE, 1);
+    talked.caller.unwrap();
+    talked.base.unwrap();
+    assert_equal(&a, &b);
+}
+
+#[test]
+fn equal_stores_say_so_in_two_frames_each_and_less_than_200_bytes_a_day() {
+    let mut a = Phone::bare("Obs1");
+    let b = Phone::bare("Base");
+    let days = 100;
+    for n in 0..days {
+        let day = date() + chrono::Days::new(n);
+        a.book.begin_day(day, "Upper Bowl", "Obs1").unwrap();
+    }
+    let (one, other) = (host(&a), host(&b));
+    talk(&one, &other, WHOLE, usize::MAX).caller.unwrap();
+    let talked = talk(&one, &other, WHOLE, usize::MAX);
+    assert_eq!(talked.frames, [2, 2]);
+    assert!(talked.out < 200 * 100 && talked.back < 200 * 100, "{} and {} bytes", talked.out, talked.back);
+    let report = talked.base.unwrap();
+    assert_eq!((report.days.len(), report.sent, report.received), (0, 0, 0));
+    assert!(talked.caller.unwrap().clock.is_some());
+}
+
+#[test]
+fn a_day_that_one_lacks_comes_whole() {
+    let mut a = Phone::new("Obs1");
+    many(&mut a, 0, 300);
+    let b = Phone::bare("Base");
+    let talked = talk(&host(&a), &host(&b), WHOLE, usize::MAX);
+    assert_eq!(talked.base.unwrap().new_entries, 300);
+    talked.caller.unwrap();
+    assert_equal(&a, &b);
+}
+
+#[test]
+fn a_large_change_goes_in_pieces() {
+    let (mut a, b) = apart();
+    many(&mut a, 0, 2_000);
+    let talked = talk(&host(&a), &host(&b), WHOLE, usize::MAX);
+    assert!(talked.frames[0] > 5, "{:?}", talked.frames);
+    talked.caller.unwrap();
+    talked.base.unwrap();
+    assert_equal(&a, &b);
+}
+
+#[test]
+fn a_cut_at_any_byte_loses_and_doubles_nothing() {
+    let (mut a, mut b) = apart();
+    let (one, other) = (host(&a), host(&b));
+    let whole = talk(&one, &other, WHOLE, usize::MAX);
+    let cuts = (0..=whole.out).map(|out| Cut { out, back: usize::MAX });
+    let cuts = cuts.chain((0..=whole.back).map(|back| Cut { out: usize::MAX, back }));
+    let mut cut_after_keeping = 0;
+    for (i, cut) in cuts.enumerate() {
+        a.write(strike(60 + i as u32 % 100));
+        b.write(strike(60 + i as u32 % 100));
+        let all = a.book.days().unwrap()[0].entries + 1;
+        let first = talk(&one, &other, cut, usize::MAX);
+        let held = [&a, &b].map(|p| p.book.days().unwrap()[0].entries);
+        cut_after_keeping += usize::from(first.caller.is_err() && held.contains(&all));
+        let again = talk(&one, &other, WHOLE, usize::MAX);
+        // What was kept is not sent again.
+        let (caller, base) = (again.caller.unwrap(), again.base.unwrap());
+        assert_eq!([caller.new_entries, base.new_entries], [all - held[0], all - held[1]], "{cut:?}");
+        assert_eq!(a.book.day(a.day).unwrap().heads, b.book.day(b.day).unwrap().heads, "{cut:?}");
+    }
+    assert!(cut_after_keeping > 100, "{cut_after_keeping} cuts came between keeping and the end");
+    assert_equal(&a, &b);
+}
+
+#[test]
+fn a_link_that_is_cut_every_three_kilobytes_gets_on() {
+    let (mut a, mut b) = (Phone::new("Obs1"), Phone::new("Base"));
+    b.merge(&a);
+    many(&mut a, 0, 400);
+    for n in 0..60 {
+        a.write(strike(20 + n));
+        b.write(strike(120 + n));
+    }
+    let day = date().succ_opt().unwrap();
+    a.book.begin_day(day, "Lower Bowl", "Obs1").unwrap();
+    let (one, other) = (host(&a), host(&b));
+    let mut tries = 0;
+    loop {
+        tries += 1;
+        assert!(tries < 60, "not done after {tries} tries");
+        let talked = talk(&one, &other, Cut { out: 3_000, back: 3_000 }, usize::MAX);
+        if talked.caller.is_ok() && talked.base.is_ok() {
+            break;
+        }
+    }
+    assert_equal(&a, &b);
+}
+
+#[test]
+fn one_who_writes_meanwhile_is_not_disturbed() {
+    let (a, mut b) = apart();
+    let (one, other) = (host(&a), host(&b));
+    let cut = talk(&one, &other, Cut { out: 700, back: usize::MAX }, usize::MAX);
+    assert!(cut.base.is_err());
+    b.write(strike(250));
+    talk(&one, &other, WHOLE, 100).caller.unwrap();
+    assert_equal(&a, &b);
+}
+
+#[test]
+fn a_fork_is_said_and_only_its_day_is_refused() {
+    let (mut a, b) = apart();
+    let other_day = date().succ_opt().unwrap();
+    let fine = a.book.begin_day(other_day, "Lower Bowl", "Obs1").unwrap().day;
+    let conn = rusqlite::Connection::open(b.path()).unwrap();
+    // An impossible history: this base holds another content in a place that both have.
+    let altered = "UPDATE vector SET hash = zeroblob(32) WHERE substr(actor, 1, 8) = ?1";
+    assert_eq!(conn.execute(altered, [a.book.device().0]).unwrap(), 1);
+    let talked = talk(&host(&a), &host(&b), WHOLE, usize::MAX);
+    let (caller, base) = (talked.caller.unwrap(), talked.base.unwrap());
+    assert!(caller.refused[0].1.contains("forked"), "{:?}", caller.refused);
+    assert!(base.refused[0].1.contains("refused by the other side"), "{:?}", base.refused);
+    assert_eq!(base.days, [fine]);
+}
