@@ -2,7 +2,6 @@
 
 use crate::args::{DayChoice, Global, Writer};
 use crate::failure::Failure;
-use crate::file::make_folder;
 use crate::settings::Settings;
 use crate::surroundings::{SharedClock, Surroundings};
 use crate::ui::Ui;
@@ -49,7 +48,6 @@ pub fn store_path(global: &Global, around: &Surroundings) -> Result<PathBuf, Fai
             "this machine says no folder for data; name a store with --store FILE or FIRNBOOK_STORE",
         )
     })?;
-    make_folder(folder)?;
     Ok(folder.join("logbook.firnstore"))
 }
 

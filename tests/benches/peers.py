@@ -15,20 +15,28 @@ def best(tries, work):
 
 
 def coverage(ways, strip_m):
-    """GEOS: each step buffered, because it simplifies a line before buffering it; two fineness of the round ends, extrapolated to
-    round (Richardson). The time is that of the finer alone."""
+    """GEOS as one would use it: a buffer round each way, which it simplifies first, and their union."""
+    import shapely
+    from shapely import LineString, box
+
+    lines, field = [LineString(way) for way in ways], box(0, 0, 300, 400)
+    us, shape = best(1, lambda: shapely.union_all(shapely.buffer(lines, strip_m / 2)).intersection(field))
+    return {"us": us, "covered_m2": shape.area}
+
+
+def round_area(ways, strip_m):
+    """GEOS to full exactness: each step buffered by itself, with two fineness of the round ends, extrapolated to round (Richardson)."""
     import shapely
     from shapely import LineString, box
 
     steps = [LineString(pair) for way in ways for pair in zip(way, way[1:])]
-    field = box(0, 0, 300, 400)
 
     def area(quad_segs):
-        return shapely.union_all(shapely.buffer(steps, strip_m / 2, quad_segs=quad_segs)).intersection(field).area
+        buffers = shapely.buffer(steps, strip_m / 2, quad_segs=quad_segs)
+        return shapely.union_all(buffers).intersection(box(0, 0, 300, 400)).area
 
-    coarse = area(16)
-    us, fine = best(1, lambda: area(32))
-    return {"us": us, "covered_m2": fine + (fine - coarse) / 3}
+    coarse, fine = area(64), area(128)
+    return {"covered_m2": fine + (fine - coarse) / 3}
 
 
 def curve(runs):

@@ -89,6 +89,24 @@ fn exit_status_and_streams() {
 }
 
 #[test]
+fn a_plan_leaves_nothing_behind_and_a_day_makes_the_folder_that_it_needs() {
+    let home = tempfile::tempdir().unwrap();
+    let run = |args: &[&str]| {
+        let mut command = Command::new(&*PROGRAM);
+        command
+            .env_remove("FIRNBOOK_STORE")
+            .env("HOME", home.path())
+            .env("XDG_DATA_HOME", home.path().join("data"));
+        command.args(args).output().unwrap().status.code().unwrap()
+    };
+    assert_eq!(run(&["plan", "lanes", "--width", "100", "--length", "150"]), 0);
+    assert_eq!(std::fs::read_dir(home.path()).unwrap().count(), 0);
+    assert_eq!(run(&["settings", "me", "Lead"]), 0);
+    assert_eq!(run(&["day", "new", "--area", "Upper Bowl"]), 0);
+    assert_eq!(std::fs::read_dir(home.path().join("data")).unwrap().count(), 1);
+}
+
+#[test]
 fn a_read_only_folder_is_said_and_nothing_is_left() {
     use std::os::unix::fs::PermissionsExt;
     let folder = tempfile::tempdir().unwrap();

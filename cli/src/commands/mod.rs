@@ -27,6 +27,7 @@ pub mod void;
 use crate::args::{Cli, Command};
 use crate::desk::{Desk, store_path};
 use crate::failure::Failure;
+use crate::file::make_folder;
 use crate::settings::Settings;
 use crate::surroundings::Surroundings;
 use crate::ui::Ui;
@@ -50,7 +51,12 @@ pub fn run(cli: &Cli, mut ui: Ui, around: &Surroundings) -> u8 {
         return ran.map_or_else(|failure| ui.fail(failure), |()| 0);
     }
     let clock = around.clock.clone();
-    let opened = store_path(&cli.global, around).and_then(|path| Desk::open(&path, &clock));
+    let opened = store_path(&cli.global, around).and_then(|path| {
+        // The platform's folder for data may not be there yet; any other is made by whoever named it.
+        let folder = around.data_folder.as_deref().filter(|folder| path.parent() == Some(folder));
+        folder.map_or(Ok(()), make_folder)?;
+        Desk::open(&path, &clock)
+    });
     let mut desk = match opened {
         Ok((logbook, settings)) => Desk { ui, logbook, settings, clock, awaits: false },
         Err(failure) => return ui.fail(failure),

@@ -60,7 +60,7 @@ impl Logbook {
                 clocks: &RawClocks,
                 thresholds: &ask.thresholds,
                 kit: self.kit()?,
-                items: self.review(day)?,
+                items: self.review_of(&record)?,
                 earlier_runs: &self.runs_before(&record)?,
                 only_drill: ask.drill,
                 reference,

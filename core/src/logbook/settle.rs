@@ -30,7 +30,7 @@ impl Logbook {
         self.review_of(&record)
     }
 
-    fn review_of(&self, record: &Record) -> Result<Vec<Item>, LogbookError> {
+    pub(super) fn review_of(&self, record: &Record) -> Result<Vec<Item>, LogbookError> {
         let one = |d: &DayRow| {
             if d.date == record.date {
                 self.store.record(d.id)
