@@ -1,7 +1,7 @@
 //! Firnbook core: the field log of an avalanche-rescue training day, without any screen.
 //!
 //! The house has floors; a module uses only floors below it (see DEVELOPERS.md):
-//! `logbook`, then `insight`, then `review` and `exchange`, then `store`, then `day`, then `entry`, then the pure mathematics.
+//! `phone` (only with the feature `uniffi`), then `logbook`, then `insight`, then `review` and `exchange`, then `store`, then `day`, then `entry`, then the pure mathematics.
 
 #![cfg_attr(test, allow(clippy::unwrap_used, clippy::expect_used))]
 
@@ -13,7 +13,12 @@ pub mod exchange;
 pub mod field;
 pub mod insight;
 pub mod logbook;
+#[cfg(feature = "uniffi")]
+pub mod phone;
 pub mod review;
 pub mod stats;
 pub mod store;
 pub mod units;
+
+#[cfg(feature = "uniffi")]
+uniffi::setup_scaffolding!();

@@ -13,6 +13,7 @@ const FLOORS: &[&[&str]] = &[
     &["review", "exchange"],
     &["insight"],
     &["logbook"],
+    &["phone"],
 ];
 
 fn floor(module: &str) -> Option<usize> {

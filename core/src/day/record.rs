@@ -23,6 +23,7 @@ pub struct Record {
 }
 
 /// An entry with what was said about it since it was written.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Debug, PartialEq)]
 pub struct Noted {
     /// Identity.
@@ -45,6 +46,7 @@ pub struct Noted {
 }
 
 /// A clock: whose, and which of that device's.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct ClockName {
     /// The device.

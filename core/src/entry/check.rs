@@ -5,6 +5,7 @@ use super::time::Time;
 use serde_json::{Map, Value};
 
 /// One reason why an entry is refused: which field, which value, why, what to do.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Debug, PartialEq, Eq, serde::Serialize, schemars::JsonSchema)]
 pub struct Fault {
     /// The field.
@@ -153,6 +154,15 @@ fn check_points(value: &Value) -> Option<String> {
     let (Some(t), Some(x), Some(y)) = (list("t_ms"), list("x"), list("y")) else {
         return Some("needs the lists t_ms, x and y".to_owned());
     };
+    let finite = |key: &str| {
+        value
+            .get(key)
+            .and_then(Value::as_array)
+            .is_some_and(|l| l.iter().all(|n| n.as_f64().is_some_and(f64::is_finite)))
+    };
+    if let Some(key) = ["t_ms", "x", "y"].into_iter().find(|key| !finite(key)) {
+        return Some(format!("{key} holds what is no number"));
+    }
     if t != x || t != y || t == 0 {
         return Some(format!(
             "lists must be of one length and not empty; t_ms has {t}, x has {x}, y has {y}"

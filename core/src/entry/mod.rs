@@ -25,6 +25,7 @@ use serde::{Deserialize, Serialize};
 use serde_json::{Map, Value};
 
 /// The fields that every kind has.
+#[cfg_attr(feature = "uniffi", firnbook_across::record)]
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Common {
     /// ULID of the entry
@@ -60,7 +61,30 @@ pub struct Common {
     pub clock: Option<String>,
 }
 
+impl Common {
+    /// What one press says: who, and when. The kind follows when an entry is made of it.
+    #[must_use]
+    pub fn at(id: EntryId, at: Time, by: CallSign) -> Common {
+        Common {
+            id,
+            kind: String::new(),
+            at,
+            by,
+            drill: None,
+            target: None,
+            x_m: None,
+            y_m: None,
+            lat: None,
+            lon: None,
+            accuracy_m: None,
+            note: None,
+            clock: None,
+        }
+    }
+}
+
 /// One entry as this version understands it.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Debug, PartialEq)]
 pub struct Entry {
     /// The fields every kind has.

@@ -34,6 +34,7 @@ pub struct Coverage {
 }
 
 /// A connected part of the outline that no track searched.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Gap {
     /// Its area, m2.

@@ -23,6 +23,7 @@ pub struct Lattice {
 }
 
 /// A body as a flat shape.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Enum), uniffi(name = "ProbedBody"))]
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum Body {
@@ -41,6 +42,7 @@ pub enum Body {
 }
 
 /// Chance of detection of an aligned body.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
 pub struct AlignedPod {
     /// With its length the way the line walks, 0 to 1.
@@ -50,6 +52,7 @@ pub struct AlignedPod {
 }
 
 /// Chance of detection after several passes, all orientations equally likely.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
 pub struct PassesPod {
     /// How many passes.
@@ -61,6 +64,7 @@ pub struct PassesPod {
 }
 
 /// Chance of detection of one body on one lattice.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct BodyPod {
     /// The body.

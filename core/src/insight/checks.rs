@@ -9,6 +9,7 @@ use serde::{Deserialize, Serialize};
 use std::collections::BTreeSet;
 
 /// The checks of a day.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Debug, Default, PartialEq, Serialize, JsonSchema)]
 pub struct Checks {
     /// Number of checks, the same check by two writers once
@@ -30,6 +31,7 @@ pub struct Checks {
 }
 
 /// Something that a check found wrong.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct Failure {
     /// Whose transceiver
@@ -45,6 +47,7 @@ pub struct Failure {
 }
 
 /// The parts of a check.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Enum))]
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum CheckPart {
@@ -72,6 +75,7 @@ impl CheckPart {
 }
 
 /// A battery below the threshold.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct LowBattery {
     /// Whose transceiver
@@ -81,6 +85,7 @@ pub struct LowBattery {
 }
 
 /// Electronics near a transceiver.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct NearElectronics {
     /// Whose transceiver

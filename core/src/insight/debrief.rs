@@ -51,6 +51,7 @@ pub struct Given<'a> {
 }
 
 /// The day's answers.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct Debrief {
     /// The day
@@ -94,6 +95,7 @@ pub struct Debrief {
 }
 
 /// Someone of whom nothing has come.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct Awaited {
     /// Call sign; null for a device whose holder is not known
@@ -105,6 +107,7 @@ pub struct Awaited {
 }
 
 /// How many items need a person.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, JsonSchema)]
 pub struct ToSettle {
     /// Fields that people wrote differently
@@ -118,6 +121,7 @@ pub struct ToSettle {
 }
 
 /// How times were read.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct ClocksUsed {
     /// Times were corrected to one time line
@@ -127,6 +131,7 @@ pub struct ClocksUsed {
 }
 
 /// One drill.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct DrillAnswer {
     /// Its label
@@ -156,6 +161,7 @@ pub struct DrillAnswer {
 }
 
 /// One target of a drill.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct TargetAnswer {
     /// When its steps were reached

@@ -16,6 +16,7 @@ use serde::Serialize;
 use std::collections::BTreeMap;
 
 /// The depth of one target of a drill.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Debug, Default, PartialEq, Serialize, JsonSchema)]
 pub struct TargetDepth {
     /// Every value, one an event, in the order in which they were written
@@ -33,6 +34,7 @@ pub struct TargetDepth {
 }
 
 /// One measured depth.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct DepthValue {
     /// The depth as it was written, median where several writers wrote one event, cm
@@ -61,6 +63,7 @@ pub struct DepthValue {
 }
 
 /// A depth in both directions.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct BothWays {
     /// The depth as it was written, cm
@@ -74,6 +77,7 @@ pub struct BothWays {
 }
 
 /// What the values of one datum agree on.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct Consensus {
     /// The point of the target
@@ -91,6 +95,7 @@ pub struct Consensus {
 }
 
 /// Lowest readings of one target.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct Reading {
     /// Median of the lowest readings, m

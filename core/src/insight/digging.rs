@@ -15,6 +15,7 @@ use serde::Serialize;
 use std::collections::{BTreeMap, BTreeSet};
 
 /// The digging of a drill.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Debug, Default, PartialEq, Serialize, JsonSchema)]
 pub struct Digging {
     /// Everyone who had a turn, by call sign
@@ -32,6 +33,7 @@ pub struct Digging {
 }
 
 /// One person's turns in a drill.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct Digger {
     /// Call sign
@@ -49,6 +51,7 @@ pub struct Digger {
 }
 
 /// The digging of one hole.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct Head {
     /// Label of the target; empty where nobody named it
@@ -70,6 +73,7 @@ pub struct Head {
 }
 
 /// A turn at the shovels.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct Turn {
     /// Who dug at the head; null if nobody said
@@ -91,6 +95,7 @@ pub struct Turn {
 }
 
 /// What says when a turn ended.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Enum))]
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum EndedBy {
@@ -107,6 +112,7 @@ pub enum EndedBy {
 }
 
 /// A stretch without anyone at the head.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record), uniffi(name = "HeadGap"))]
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct Gap {
     /// Start, s from the drill's start
@@ -116,6 +122,7 @@ pub struct Gap {
 }
 
 /// How much of the digging one person with a role stood idle.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct Idle {
     /// Call sign

@@ -8,6 +8,7 @@ use schemars::JsonSchema;
 use serde::Serialize;
 
 /// The disturbances of a day.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Debug, Default, PartialEq, Serialize, JsonSchema)]
 pub struct DayInterference {
     /// Number of disturbances, the same one by two writers once
@@ -21,6 +22,7 @@ pub struct DayInterference {
 }
 
 /// One disturbance.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct Disturbance {
     /// What disturbed

@@ -5,6 +5,7 @@ use serde::Serialize;
 use std::collections::BTreeMap;
 
 /// How many things were left out of an answer for one reason.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, JsonSchema)]
 pub struct LeftOut {
     /// Why, for a person to read.

@@ -5,6 +5,7 @@ use serde::Serialize;
 use std::collections::BTreeMap;
 
 /// How an answer was made.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Debug, Default, PartialEq, Serialize, JsonSchema)]
 pub struct Made {
     /// Version of the program

@@ -7,6 +7,7 @@ use schemars::JsonSchema;
 use serde::Serialize;
 
 /// Something that was written in words.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct NoteLine {
     /// What it is about; general where nobody said

@@ -18,6 +18,7 @@ pub const BODIES: [Body; 3] = [
 ];
 
 /// A pass of a probe line.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct Pass {
     /// Spacing of the holes square to the walk, cm
@@ -47,6 +48,7 @@ pub struct Pass {
 }
 
 /// A probe strike at a target.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct StrikeLine {
     /// What it turned out to be; null if nobody said

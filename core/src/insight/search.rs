@@ -14,6 +14,7 @@ use schemars::JsonSchema;
 use serde::Serialize;
 
 /// The search of a drill.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Debug, Default, PartialEq, Serialize, JsonSchema)]
 pub struct Search {
     /// Share of the drill's field that lies within half a strip width of a way, 0 to 1; null with the reason beside it
@@ -33,6 +34,7 @@ pub struct Search {
 }
 
 /// One way through the field.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct WalkLine {
     /// Who walked, by call sign

@@ -9,6 +9,7 @@ use serde::Serialize;
 use std::collections::{BTreeMap, BTreeSet};
 
 /// How several targets were worked through.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct SeveralTargets {
     /// The targets in the order of their strikes; those without a strike last
@@ -20,6 +21,7 @@ pub struct SeveralTargets {
 }
 
 /// One target in the order of finding.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct OrderLine {
     /// Label of the target
@@ -33,6 +35,7 @@ pub struct OrderLine {
 }
 
 /// Two people at one target while another had nobody.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct LedToOne {
     /// Label of the target to which they were led

@@ -19,6 +19,7 @@ use schemars::JsonSchema;
 use serde::Serialize;
 
 /// One person's day.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct Sheet {
     /// The day
@@ -56,6 +57,7 @@ pub struct Sheet {
 }
 
 /// A role.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct RoleLine {
     /// Label of the drill; null for the day
@@ -65,6 +67,7 @@ pub struct RoleLine {
 }
 
 /// A step that was written as theirs.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct OwnTime {
     /// Label of the drill
@@ -78,6 +81,7 @@ pub struct OwnTime {
 }
 
 /// Turns at the shovels in one drill.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct OwnTurns {
     /// Label of the drill
@@ -88,6 +92,7 @@ pub struct OwnTurns {
 }
 
 /// A probe strike.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct OwnStrike {
     /// Label of the drill
@@ -100,6 +105,7 @@ pub struct OwnStrike {
 }
 
 /// A way through the field.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct OwnWalk {
     /// Label of the drill
@@ -110,6 +116,7 @@ pub struct OwnWalk {
 }
 
 /// A group check of their transceiver.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct OwnCheck {
     /// When

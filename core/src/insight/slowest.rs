@@ -11,6 +11,7 @@ use serde::Serialize;
 use std::collections::BTreeMap;
 
 /// A phase between neighbouring steps.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Enum))]
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum Phase {
@@ -27,6 +28,7 @@ pub enum Phase {
 }
 
 /// The phase that took longest against the team's own median.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct Slowest {
     /// The phase

@@ -9,6 +9,7 @@ use schemars::JsonSchema;
 use serde::Serialize;
 
 /// Snow moved out of a hole, modelled as a wedge from the surface downhill to the target: not measured.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct Snow {
     /// Depth square to the slope, cm: the consensus of the target

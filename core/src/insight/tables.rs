@@ -14,6 +14,7 @@ use serde::{Deserialize, Serialize};
 use std::collections::BTreeSet;
 
 /// One target: how it was set, and what the depths of every drill that used it agree on.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct TargetRow {
     /// The day
@@ -93,6 +94,7 @@ pub struct TargetRow {
 }
 
 /// One run at one target: when each step was reached.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct RunRow {
     /// The day

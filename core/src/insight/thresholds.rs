@@ -55,6 +55,7 @@ macro_rules! thresholds {
         }),+];
 
         /// The thresholds in force; [`TABLE`] says what each is.
+        #[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
         #[derive(Clone, Copy, Debug, PartialEq, Serialize, JsonSchema)]
         pub struct Thresholds {
             $(#[doc = $text] pub $key: f64,)+

@@ -45,6 +45,7 @@ pub struct DrillTimes {
 }
 
 /// The steps of one target, in seconds from start; pauses are taken out.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct TargetTimes {
     /// Label of the target; empty where a drill has one target that nobody named
@@ -88,6 +89,7 @@ pub struct TargetTimes {
 }
 
 /// Seconds between neighbouring steps; null where one of the two is unknown or they are out of order.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, JsonSchema)]
 pub struct Durations {
     /// Start to first signal, s
@@ -103,6 +105,7 @@ pub struct Durations {
 }
 
 /// Seconds between steps that lie within the durations; null where one of the two is unknown or they are out of order.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, JsonSchema)]
 pub struct Within {
     /// Mark of the lowest reading to the first probe hole, s
@@ -116,6 +119,7 @@ pub struct Within {
 }
 
 /// How a drill ended.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct Ended {
     /// When, s from start; null without a start
@@ -125,6 +129,7 @@ pub struct Ended {
 }
 
 /// How many writers told of a step, and how far apart they are.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct StepWriters {
     /// The step

@@ -27,6 +27,7 @@ pub struct Ask<'a> {
 }
 
 /// Which days a season's answer is made from; what is absent does not narrow it.
+#[cfg_attr(feature = "uniffi", firnbook_across::record)]
 #[derive(Clone, Debug, Default)]
 pub struct Season {
     /// From this date on.

@@ -8,6 +8,7 @@ use schemars::JsonSchema;
 use serde::Serialize;
 
 /// A pack, ready to be written to a file.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Debug)]
 pub struct Packed {
     /// The file's content.
@@ -19,6 +20,7 @@ pub struct Packed {
 }
 
 /// What merging one pack did.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, JsonSchema)]
 pub struct Merged {
     /// Its days.
@@ -26,6 +28,7 @@ pub struct Merged {
 }
 
 /// What merging did to one day.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, JsonSchema)]
 pub struct DayMerged {
     /// The day.
@@ -56,7 +59,8 @@ impl Logbook {
     pub fn pack(&self, days: &[DayId]) -> Result<Packed, LogbookError> {
         let rows = self.days()?;
         let mut packed = Vec::with_capacity(days.len());
-        for day in days {
+        for (done, day) in days.iter().enumerate() {
+            self.step(done, days.len())?;
             let area = rows.iter().find(|r| r.id == *day).map(|r| r.area.clone()).unwrap_or_default();
             packed.push(PackedDay { id: *day, area, document: self.store.document(*day)? });
         }
@@ -70,6 +74,7 @@ impl Logbook {
     /// [`LogbookError::Pack`] for what is no good pack, [`LogbookError::Store`] for a forged or forked history; the store is then as before.
     pub fn merge(&mut self, bytes: &[u8], dry_run: bool) -> Result<Merged, LogbookError> {
         let (_, days) = exchange::read(bytes)?;
+        self.step(0, 1)?;
         let incoming = days.into_iter().map(|d| Incoming {
             day: d.id,
             changes: d.document.changes(),

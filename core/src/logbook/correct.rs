@@ -9,6 +9,7 @@ use serde::Serialize;
 use serde_json::{Map, Value, json};
 
 /// What a correction changed.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, JsonSchema)]
 pub struct Changed {
     /// The entries that were named.
@@ -18,6 +19,7 @@ pub struct Changed {
 }
 
 /// One step in the history of an entry.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct HistoryStep {
     /// `written`, the field that was amended, or `void`.

@@ -41,6 +41,7 @@ impl Logbook {
         }
         let mut depths = Depths::new(ask.clone());
         for (n, day) in days.iter().enumerate() {
+            self.step(n, days.len())?;
             let n = u32::try_from(n).unwrap_or(u32::MAX);
             let record = self.store.record_of(day.id, &GROUND_KINDS)?;
             let groups = Groups::of(&record);

@@ -74,6 +74,14 @@ pub enum LogbookError {
         /// What stands against it.
         because: Vec<String>,
     },
+    /// Whoever watched the work said so.
+    #[error("stopped as asked, after {done} of {of} steps; nothing of it was kept")]
+    Stopped {
+        /// Steps done.
+        done: usize,
+        /// Steps there were.
+        of: usize,
+    },
     /// A call that makes no sense, with what would.
     #[error("{0}")]
     Usage(String),
@@ -92,6 +100,7 @@ pub enum LogbookError {
 }
 
 /// One fault of one line of input.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, JsonSchema)]
 pub struct LineFault {
     /// The line, from 1; absent for what was not read from a file.

@@ -12,6 +12,7 @@ mod error;
 mod recorder;
 mod season;
 mod settle;
+mod watch;
 mod write;
 
 pub use answers::{Ask, Season};
@@ -20,6 +21,7 @@ pub use correct::{Changed, HistoryStep};
 pub use crew::{CrewDevice, CrewShown, INVITATION_HOURS_MAX};
 pub use error::{LineFault, LogbookError};
 pub use recorder::*;
+pub use watch::Watch;
 pub use write::{Draft, LogReport};
 
 use crate::clock::Clock;
@@ -36,9 +38,11 @@ use std::path::Path;
 pub struct Logbook {
     store: Store,
     clock: Box<dyn Clock>,
+    watch: Option<Box<dyn Watch>>,
 }
 
 /// A day that was begun, or found begun already.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, JsonSchema)]
 pub struct DayBegun {
     /// Identity.
@@ -63,7 +67,7 @@ impl Logbook {
     /// # Errors
     /// [`LogbookError::Store`] where the file is something else, newer, or can't be written.
     pub fn open(path: &Path, clock: Box<dyn Clock>) -> Result<Logbook, LogbookError> {
-        Ok(Logbook { store: Store::open(path)?, clock })
+        Ok(Logbook { store: Store::open(path)?, clock, watch: None })
     }
 
     /// This device.
@@ -225,7 +229,12 @@ impl Logbook {
     /// # Errors
     /// The store's; what is wrong with a day stands in the answer.
     pub fn verify(&self) -> Result<Vec<DayVerified>, LogbookError> {
-        self.days()?.iter().map(|d| Ok(self.store.verify(d.id)?)).collect()
+        let days = self.days()?;
+        let one = |(done, day): (usize, &DayRow)| {
+            self.step(done, days.len())?;
+            Ok(self.store.verify(day.id)?)
+        };
+        days.iter().enumerate().map(one).collect()
     }
 
     /// Makes the rows of all days anew from the changes.

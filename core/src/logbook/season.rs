@@ -153,7 +153,8 @@ impl Logbook {
         let days = self.days_of(season)?;
         let mut basis = Basis { made: self.made(season, &days)?, ..Basis::default() };
         let kinds: Vec<&str> = GROUND.iter().chain(kinds).copied().collect();
-        for day in &days {
+        for (done, day) in days.iter().enumerate() {
+            self.step(done, days.len())?;
             let record = self.store.record_of(day.id, &kinds)?;
             let one_event = review::one_event_groups(&record, &review::raw_clocks);
             basis.assumed_twins += one_event.assumed_twins;

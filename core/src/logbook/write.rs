@@ -2,7 +2,7 @@
 
 use super::{LineFault, Logbook, LogbookError};
 use crate::day::{DayId, Key, canonical, json_equal};
-use crate::entry::{Entry, EntryId, Fault, KINDS, Kind, Time, check, kind};
+use crate::entry::{CallSign, Common, Entry, EntryId, Fault, KINDS, Kind, Time, check, kind};
 use crate::store::{StoreError, random};
 use schemars::JsonSchema;
 use serde::Serialize;
@@ -20,6 +20,7 @@ pub struct Draft {
 }
 
 /// What writing did.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, JsonSchema)]
 pub struct LogReport {
     /// Entries written.
@@ -33,6 +34,15 @@ pub struct LogReport {
 }
 
 impl Logbook {
+    /// The fields that every kind has, stamped now: a fresh id, this instant, the writer. The kind follows when an entry is made of it.
+    ///
+    /// # Errors
+    /// [`LogbookError::Store`] where the system gives no random numbers.
+    pub fn stamp(&self, by: CallSign) -> Result<Common, LogbookError> {
+        let at = self.clock.now();
+        Ok(Common::at(EntryId::new(at.millis(), random()?), at, by))
+    }
+
     /// Writes entries into a day, all of them or none; on the disk when this returns. With `dry_run` it only says what would be written.
     ///
     /// A draft without an id gets one: from a file it follows from the day and the line, so that the same file read twice, or at two bases, is the

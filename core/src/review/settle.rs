@@ -9,6 +9,7 @@ use crate::entry::{
 use serde_json::Value;
 
 /// What a person says about an item.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Enum))]
 #[derive(Clone, Debug, PartialEq)]
 pub enum Verdict {
     /// The value of this short code is right.

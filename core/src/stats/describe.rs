@@ -202,6 +202,7 @@ pub struct Summary {
 }
 
 /// Four quantiles around the median, by definition 7 of Hyndman and Fan (1996).
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
 pub struct Quantiles {
     /// A tenth of the values lies below.
@@ -215,6 +216,7 @@ pub struct Quantiles {
 }
 
 /// A point of the empirical distribution.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
 pub struct EcdfPoint {
     /// A value of the sample, in its unit.

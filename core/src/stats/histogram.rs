@@ -9,6 +9,7 @@ use super::describe::Sample;
 pub const MOST_BINS: usize = 200;
 
 /// Bins of equal width and how many values fall into each.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Histogram {
     /// Edges of the bins in the unit of the values, rising, one more than there are bins.

@@ -84,6 +84,7 @@ pub enum Refused {
 }
 
 /// An interval of 95 % confidence unless said otherwise; in JSON the pair `[lower, upper]`.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
 #[serde(into = "[f64; 2]")]
 #[schemars(with = "[f64; 2]")]

@@ -54,6 +54,7 @@ pub struct Step {
 }
 
 /// An interval of which either end may be unknown; in JSON `[lower, upper]` with null for an unknown end.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
 #[serde(into = "[Option<f64>; 2]")]
 #[schemars(with = "[Option<f64>; 2]")]
@@ -137,6 +138,7 @@ pub fn common_horizon(curves: &[&Curve]) -> Option<f64> {
 }
 
 /// Test whether groups reach it at different paces.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
 pub struct LogRank {
     /// Test statistic, 0 or more.

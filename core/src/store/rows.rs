@@ -9,6 +9,7 @@ use rusqlite::{Connection, OptionalExtension, Row, params};
 use serde_json::{Map, Value};
 
 /// A day as a list shows it.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct DayRow {
     /// Identity.
@@ -30,6 +31,7 @@ pub struct DayRow {
 }
 
 /// An entry as a list shows it.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Debug, PartialEq)]
 pub struct EntryRow {
     /// The day.
@@ -39,6 +41,7 @@ pub struct EntryRow {
 }
 
 /// Which entries a list shows; what is absent does not narrow it.
+#[cfg_attr(feature = "uniffi", firnbook_across::record(flags))]
 #[derive(Clone, Debug, Default)]
 pub struct Filter {
     /// One day.

@@ -5,6 +5,7 @@ use super::{Store, StoreError};
 use crate::day::{DayId, Document, Key, Noted, Registers, effective};
 
 /// What checking one day found.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct DayVerified {
     /// The day.

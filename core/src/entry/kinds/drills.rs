@@ -7,6 +7,7 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 /// A drill: one run by one team. A repetition is a drill of its own.
+#[cfg_attr(feature = "uniffi", firnbook_across::record)]
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Drill {
     /// What this drill is called on the day
@@ -77,6 +78,7 @@ choice! {
 }
 
 /// Something buried to be found in a drill.
+#[cfg_attr(feature = "uniffi", firnbook_across::record)]
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[schemars(extend("x-requires" = ["drill"]))]
 pub struct Target {
@@ -123,6 +125,7 @@ choice! {
 }
 
 /// An instant reached in a drill.
+#[cfg_attr(feature = "uniffi", firnbook_across::record)]
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[schemars(extend("x-requires" = ["drill"]))]
 pub struct Moment {

@@ -8,6 +8,7 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 /// A probe strikes something, or seems to.
+#[cfg_attr(feature = "uniffi", firnbook_across::record)]
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[schemars(extend("x-requires" = ["drill"]))]
 pub struct Strike {
@@ -44,6 +45,7 @@ choice! {
 }
 
 /// A burial depth, measured.
+#[cfg_attr(feature = "uniffi", firnbook_across::record)]
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[schemars(extend("x-requires" = ["drill", "target"]))]
 pub struct Depth {
@@ -85,6 +87,7 @@ choice! {
 }
 
 /// A turn at the shovels.
+#[cfg_attr(feature = "uniffi", firnbook_across::record)]
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[schemars(extend("x-requires" = ["drill"]))]
 pub struct Rotation {
@@ -117,6 +120,7 @@ choice! {
 }
 
 /// A pass of a probe line over a field.
+#[cfg_attr(feature = "uniffi", firnbook_across::record)]
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[schemars(extend("x-requires" = ["drill"]))]
 pub struct ProbePass {

@@ -22,6 +22,7 @@ use std::sync::LazyLock;
 macro_rules! choice {
     ($(#[$doc:meta])* $name:ident { $($(#[$vdoc:meta])* $variant:ident $(= $word:literal)?,)+ }) => {
         $(#[$doc])*
+        #[cfg_attr(feature = "uniffi", derive(uniffi::Enum))]
         #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, serde::Serialize, serde::Deserialize, schemars::JsonSchema)]
         #[serde(rename_all = "snake_case")]
         #[schemars(inline)]
@@ -52,6 +53,7 @@ use choice;
 macro_rules! kinds {
     ($($variant:ident => $word:literal,)+) => {
         /// What an entry says beyond the common fields.
+        #[cfg_attr(feature = "uniffi", derive(uniffi::Enum))]
         #[derive(Clone, Debug, PartialEq)]
         #[expect(missing_docs, reason = "each variant is documented at its struct")]
         pub enum Body {

@@ -7,6 +7,7 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 /// Someone takes part in the day, by call sign; with a drill it is their role in that drill.
+#[cfg_attr(feature = "uniffi", firnbook_across::record)]
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Person {
     /// The call sign this person answers to; never a real name
@@ -44,6 +45,7 @@ choice! {
 }
 
 /// The group check of one person's transceiver before setting out.
+#[cfg_attr(feature = "uniffi", firnbook_across::record)]
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Check {
     /// Whose transceiver was checked
@@ -63,6 +65,7 @@ pub struct Check {
 }
 
 /// A step in the life of a piece of kit: whoever issued it must see it again.
+#[cfg_attr(feature = "uniffi", firnbook_across::record)]
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Kit {
     /// The label on the piece

@@ -7,6 +7,7 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 /// Something disturbed a transceiver.
+#[cfg_attr(feature = "uniffi", firnbook_across::record)]
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Interference {
     /// What disturbed
@@ -78,6 +79,7 @@ choice! {
 }
 
 /// Where a person walked.
+#[cfg_attr(feature = "uniffi", firnbook_across::record)]
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Track {
     /// Who walked
@@ -102,6 +104,7 @@ choice! {
 }
 
 /// Points of a track as deltas: the first of each list is absolute, each following one is added to the one before.
+#[cfg_attr(feature = "uniffi", firnbook_across::record)]
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Points {
     /// Milliseconds since 1970 UTC
@@ -116,6 +119,7 @@ pub struct Points {
 pub const TRACK_POINTS_MAX: usize = 10_000;
 
 /// All devices press together, so that their clocks can be compared.
+#[cfg_attr(feature = "uniffi", firnbook_across::record)]
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct ClockMark {
     /// What this common moment is called
@@ -125,6 +129,7 @@ pub struct ClockMark {
 }
 
 /// What the base measured of a device's clock; only a listening base writes it.
+#[cfg_attr(feature = "uniffi", firnbook_across::record)]
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct ClockOffset {
     /// The device whose clock it is
@@ -140,6 +145,7 @@ pub struct ClockOffset {
 }
 
 /// Something worth saying.
+#[cfg_attr(feature = "uniffi", firnbook_across::record)]
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[schemars(extend("x-requires" = ["note"]))]
 pub struct Note {

@@ -43,6 +43,7 @@ pub struct CheckRow {
 }
 
 /// The answer of `stats checks`.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct SeasonChecks {
     /// The figures over all checks
@@ -58,6 +59,7 @@ pub struct SeasonChecks {
 }
 
 /// One group of checks.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct ChecksGroup {
     /// What the group is called
@@ -68,6 +70,7 @@ pub struct ChecksGroup {
 }
 
 /// The figures of a sample of checks. What does not exist is null, and `why` says why.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct CheckFigures {
     /// Number of checks, the same check by two writers once
@@ -85,6 +88,7 @@ pub struct CheckFigures {
 }
 
 /// How often a part of the check failed.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct Failed {
     /// The part
@@ -100,6 +104,7 @@ pub struct Failed {
 }
 
 /// The batteries that were read.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct Battery {
     /// Number of people and days with a reading
@@ -111,6 +116,7 @@ pub struct Battery {
 }
 
 /// A battery below the threshold.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct Below {
     /// The date
@@ -122,6 +128,7 @@ pub struct Below {
 }
 
 /// How many people and days had electronics in this class of distance.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct Electronics {
     /// The class, by the thresholds of the answer
@@ -131,6 +138,7 @@ pub struct Electronics {
 }
 
 /// How near electronics were to a transceiver.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Enum))]
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum Nearness {

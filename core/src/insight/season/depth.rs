@@ -17,6 +17,7 @@ use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, HashMap};
 
 /// Which depths.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Enum))]
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum DepthOf {
@@ -28,6 +29,7 @@ pub enum DepthOf {
 }
 
 /// What is asked.
+#[cfg_attr(feature = "uniffi", firnbook_across::record(flags))]
 #[derive(Clone, Debug, PartialEq)]
 pub struct DepthAsk {
     /// Which depths; rows of the other sort must not be handed in.
@@ -102,10 +104,11 @@ pub struct Depths {
 }
 
 /// The answer of `stats depth`.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct DepthStats {
     /// Whose depths these are: of targets buried by instructors, not of accident burials
-    pub population: &'static str,
+    pub population: String,
     /// Found or set
     pub of: DepthOf,
     /// Every value counts, not one a target
@@ -132,6 +135,7 @@ pub struct DepthStats {
 }
 
 /// One group of depths.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct DepthGroup {
     /// What the group is called
@@ -142,6 +146,7 @@ pub struct DepthGroup {
 }
 
 /// The figures of a sample of depths. What does not exist is null, and `why` says why.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct DepthFigures {
     /// Number of values: targets, or with `each` measurements
@@ -179,6 +184,7 @@ pub struct DepthFigures {
 }
 
 /// How many values lead to a point of the target.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, JsonSchema)]
 pub struct DatumCount {
     /// The point
@@ -299,7 +305,7 @@ impl Depths {
         let figures = self.figures(&all);
         let groups = if self.ask.group_by.is_some() { self.grouped() } else { Vec::new() };
         DepthStats {
-            population: "training_targets",
+            population: "training_targets".to_owned(),
             of: self.ask.of,
             each: self.ask.each,
             direction: self.ask.direction,

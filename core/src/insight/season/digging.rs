@@ -46,6 +46,7 @@ pub struct TurnRow {
 }
 
 /// The answer of `stats digging`.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct SeasonDigging {
     /// The figures over all turns and digs
@@ -61,6 +62,7 @@ pub struct SeasonDigging {
 }
 
 /// One group of turns and digs.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct DiggingGroup {
     /// What the group is called
@@ -71,6 +73,7 @@ pub struct DiggingGroup {
 }
 
 /// Turns and digs. What does not exist is null, and `why` says why.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct DiggingFigures {
     /// Turns at the shovels
@@ -82,6 +85,7 @@ pub struct DiggingFigures {
 }
 
 /// The turns at the shovels.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct Turns {
     /// Number of turns with a known length
@@ -98,6 +102,7 @@ pub struct Turns {
 
 /// ln T = a + b ln D + c ln N by least squares: T seconds from the first stroke to the airway, D the depth square to the slope in m, N the
 /// number of different people who had a turn. A model: it describes these digs and is not extrapolated.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Enum))]
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 #[serde(untagged)]
 pub enum Model {
@@ -113,6 +118,7 @@ pub enum Model {
 }
 
 /// A fitted model.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct Fitted {
     /// Number of digs
@@ -134,6 +140,7 @@ pub struct Fitted {
 }
 
 /// Intervals of the coefficients.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct FittedCi {
     /// Of a

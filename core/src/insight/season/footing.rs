@@ -23,6 +23,7 @@ pub struct Basis {
 }
 
 /// What every answer carries besides its figures.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct Footing {
     /// What could not be used

@@ -42,6 +42,7 @@ pub struct InterferenceRow {
 }
 
 /// The answer of `stats interference`.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct SeasonInterference {
     /// The step whose times are compared
@@ -60,6 +61,7 @@ pub struct SeasonInterference {
 }
 
 /// The disturbances in the runs of one group.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct InterferenceGroup {
     /// What the group is called
@@ -69,6 +71,7 @@ pub struct InterferenceGroup {
 }
 
 /// One source. What does not exist is null, and `why` says why.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct SourceFigures {
     /// What disturbed
@@ -94,6 +97,7 @@ pub struct SourceFigures {
 }
 
 /// The times of some runs to the step.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct RunTimes {
     /// Runs that reached it

@@ -35,6 +35,7 @@ pub const GROUPS: &[GroupBy] = &[
 ];
 
 /// A way to know a depth.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Enum))]
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum Way {
@@ -92,6 +93,7 @@ pub struct MethodValue {
 }
 
 /// The answer of `stats methods`.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct Methods {
     /// Number of targets with any value
@@ -108,6 +110,7 @@ pub struct Methods {
 }
 
 /// One group of targets.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct MethodsGroup {
     /// What the group is called
@@ -119,6 +122,7 @@ pub struct MethodsGroup {
 }
 
 /// One way against another, `a` minus `b`, one pair a target. What does not exist is null, and `why` says why.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct Pair {
     /// The first way
@@ -158,6 +162,7 @@ pub struct Pair {
 }
 
 /// One way over another, since a reading errs in proportion.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct Ratio {
     /// Number of pairs whose b is above 0

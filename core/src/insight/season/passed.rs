@@ -16,6 +16,7 @@ use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 
 /// A test as its rules say it.
+#[cfg_attr(feature = "uniffi", firnbook_across::record)]
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct TestDefinition {
@@ -116,6 +117,7 @@ impl TestDefinition {
 }
 
 /// How many drills passed.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct Passed {
     /// The test; null: each drill by its own `limit_s` and `stops_at`, the limit itself still passes
@@ -139,6 +141,7 @@ pub struct Passed {
 }
 
 /// How many drills of a group passed.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct PassedGroup {
     /// What the group is called

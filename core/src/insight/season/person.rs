@@ -125,6 +125,7 @@ pub fn has_member(view: &View<'_>, member: &str) -> bool {
 }
 
 /// What is measured of a person.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Enum))]
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum Measure {
@@ -182,6 +183,7 @@ pub struct PersonRow {
 }
 
 /// The answer of `stats person`.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct PersonStats {
     /// The call signs of this person on these days
@@ -196,6 +198,7 @@ pub struct PersonStats {
 }
 
 /// One measure over the season. What does not exist is null, and `why` says why.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct Trend {
     /// What was measured; its name ends in its unit

@@ -21,6 +21,7 @@ use serde::Serialize;
 pub const CURVE_POINTS: usize = 512;
 
 /// What is asked.
+#[cfg_attr(feature = "uniffi", firnbook_across::record)]
 #[derive(Clone, Debug, Default)]
 pub struct TimesAsk {
     /// By what is grouped.
@@ -48,6 +49,7 @@ pub enum TimesError {
 }
 
 /// The answer of `stats times`.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct Times {
     /// Each step after start
@@ -62,6 +64,7 @@ pub struct Times {
 }
 
 /// The times of one step.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct StepTimes {
     /// The step
@@ -76,6 +79,7 @@ pub struct StepTimes {
 }
 
 /// One group of runs.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct TimesGroup {
     /// What the group is called
@@ -86,6 +90,7 @@ pub struct TimesGroup {
 }
 
 /// When a step was reached. What does not exist is null, and `why` says why.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct TimesFigures {
     /// Number of runs, from start until the step or the end
@@ -115,6 +120,7 @@ pub struct TimesFigures {
 }
 
 /// A step of a curve.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct CurvePoint {
     /// Time from start, s

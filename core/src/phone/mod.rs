@@ -1,0 +1,138 @@
+//! How core's values cross to Kotlin, Swift and Python: what each plain type is there, and what is refused on the way in. Records and
+//! enumerations cross by the derives at their own declarations; only what is no record stands here.
+
+mod refused;
+
+pub use refused::{FirnbookError, Sought};
+
+use crate::day::{DayId, DeviceId};
+use crate::entry::{CallSign, DrillLabel, EntryId, ItemLabel, TargetLabel, Time};
+use crate::insight::season::footing::Why;
+use crate::units::{Centimetres, Degrees, KilogramsPerCubicMetre, Metres, Milliseconds, Percent, Seconds};
+use chrono::NaiveDate;
+use serde_json::{Map, Value};
+use std::collections::{BTreeMap, HashMap};
+
+/// A calendar date; `datetime.date` in Python, `LocalDate` in Kotlin, text as 2027-02-06 in Swift.
+pub type Date = NaiveDate;
+/// How many.
+pub type Count = usize;
+/// Two numbers that belong together: a point, an interval, a length and a width.
+pub type Two = [f64; 2];
+/// The smallest and the largest of some counts.
+pub type CountRange = [usize; 2];
+/// Texts by name.
+pub type Texts = BTreeMap<String, String>;
+/// Numbers by name.
+pub type Numbers = BTreeMap<String, f64>;
+/// Any JSON value, as text.
+pub type Json = Value;
+/// A JSON object, as text: fields that this version has no name for.
+pub type JsonObject = Map<String, Value>;
+
+macro_rules! quantities {
+    ($($name:ident),+) => {
+        $(uniffi::custom_type!($name, f64, {
+            lower: |quantity| quantity.0,
+            try_lift: |number| Ok($name(finite(number, stringify!($name))?)),
+        });)+
+    };
+}
+
+quantities!(Centimetres, Metres, Degrees, Percent, Seconds, Milliseconds, KilogramsPerCubicMetre);
+
+/// JSON has no way to write them, and a field that silently goes missing is worse than a refusal.
+fn finite(number: f64, what: &str) -> Result<f64, FirnbookError> {
+    if number.is_finite() {
+        return Ok(number);
+    }
+    Err(FirnbookError::value(what, number, "is no number that can be measured; leave the field out instead"))
+}
+
+macro_rules! texts {
+    ($($name:ident),+) => {
+        $(uniffi::custom_type!($name, String, {
+            lower: |value| value.to_string(),
+            try_lift: |text| text.parse::<$name>().map_err(|why| FirnbookError::value(stringify!($name), &text, why).into()),
+        });)+
+    };
+}
+
+texts!(DayId, DeviceId, EntryId);
+
+macro_rules! labels {
+    ($($name:ident),+) => {
+        $(uniffi::custom_newtype!($name, String);)+
+    };
+}
+
+labels!(CallSign, DrillLabel, TargetLabel, ItemLabel);
+
+uniffi::custom_type!(Time, String, {
+    lower: |time| time.to_string(),
+    try_lift: |text| Time::parse(&text).map_err(|why| FirnbookError::value("Time", &text, why).into()),
+});
+
+uniffi::custom_type!(Date, String, {
+    remote,
+    lower: |date| date.to_string(),
+    try_lift: |text| {
+        text.parse::<NaiveDate>().map_err(|_| FirnbookError::value("Date", &text, "is no date; write it as 2027-02-06").into())
+    },
+});
+
+uniffi::custom_type!(Count, u64, {
+    remote,
+    lower: |count| count as u64,
+    try_lift: |count| usize::try_from(count).map_err(|_| FirnbookError::value("Count", count, "is more than this device can count").into()),
+});
+
+uniffi::custom_type!(Two, Vec<f64>, {
+    remote,
+    lower: |two| two.to_vec(),
+    try_lift: |list| {
+        let [a, b] = <[f64; 2]>::try_from(list).map_err(|list| {
+            FirnbookError::value("Two", format!("{list:?}"), "must be two numbers")
+        })?;
+        Ok([finite(a, "Two")?, finite(b, "Two")?])
+    },
+});
+
+uniffi::custom_type!(CountRange, Vec<u64>, {
+    remote,
+    lower: |range| range.iter().map(|n| *n as u64).collect(),
+    try_lift: |list| {
+        let counts: Vec<usize> = list.iter().filter_map(|n| usize::try_from(*n).ok()).collect();
+        counts.try_into().map_err(|_| FirnbookError::value("CountRange", format!("{list:?}"), "must be two counts").into())
+    },
+});
+
+// Names have no order of their own in a map of these languages.
+uniffi::custom_type!(Texts, HashMap<String, String>, {
+    remote,
+    lower: |texts| texts.into_iter().collect(),
+    try_lift: |texts| Ok(texts.into_iter().collect()),
+});
+
+uniffi::custom_type!(Numbers, HashMap<String, f64>, {
+    remote,
+    lower: |numbers| numbers.into_iter().collect(),
+    try_lift: |numbers| Ok(numbers.into_iter().collect()),
+});
+
+uniffi::custom_type!(Why, HashMap<String, String>, {
+    lower: |why| why.0.into_iter().collect(),
+    try_lift: |texts| Ok(Why(texts.into_iter().collect())),
+});
+
+uniffi::custom_type!(Json, String, {
+    remote,
+    lower: |value| value.to_string(),
+    try_lift: |text| serde_json::from_str(&text).map_err(|why| FirnbookError::value("Json", &text, why).into()),
+});
+
+uniffi::custom_type!(JsonObject, String, {
+    remote,
+    lower: |fields| Value::Object(fields).to_string(),
+    try_lift: |text| serde_json::from_str(&text).map_err(|why| FirnbookError::value("JsonObject", &text, why).into()),
+});
