@@ -11,9 +11,11 @@ mod correct;
 mod held;
 mod listen;
 mod read;
+mod record;
 mod write;
 
 pub use held::Logbook;
 pub use listen::{ListenerFailed, LogClock, LogListener, LongWork};
+pub use record::Recorder;
 
 uniffi::setup_scaffolding!();

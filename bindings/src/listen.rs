@@ -3,7 +3,7 @@
 use firnbook_core::clock::Clock;
 use firnbook_core::day::DayId;
 use firnbook_core::entry::{EntryId, Time};
-use firnbook_core::logbook::{Merged, Watch};
+use firnbook_core::logbook::{Merged, TurnStanding, Watch};
 use std::cell::Cell;
 use std::sync::Arc;
 
@@ -32,6 +32,8 @@ pub trait LogListener: Send + Sync {
     fn written(&self, day: DayId, ids: Vec<EntryId>) -> Result<(), ListenerFailed>;
     /// A pack was taken in.
     fn merged(&self, report: Merged) -> Result<(), ListenerFailed>;
+    /// A turn at the head has lasted as long as it should; told once a turn, when a recorder is asked where it stands.
+    fn turn_over(&self, turn: TurnStanding) -> Result<(), ListenerFailed>;
 }
 
 /// Where "now" comes from; without one it is the device's own clock. It is asked in the middle of a call and must not call the log.

@@ -55,16 +55,19 @@ impl Logbook {
         self.with(|log| log.kit())
     }
 
-    /// The answers of a day; with `drill` of that drill alone.
-    #[uniffi::method(default(drill = None, thresholds = None))]
+    /// The answers of a day; with `drill` of that drill alone, with `curve` beside the marks of that published survival curve.
+    #[uniffi::method(default(drill = None, curve = None, thresholds = None))]
     pub fn debrief(
         &self,
         day: DayId,
         drill: Option<String>,
+        curve: Option<String>,
         thresholds: Option<Thresholds>,
     ) -> Result<Debrief, FirnbookError> {
         let thresholds = thresholds.unwrap_or_default();
-        self.with(|log| log.debrief(day, &Ask { drill: drill.as_deref(), thresholds }))
+        self.with(|log| {
+            log.debrief(day, &Ask { drill: drill.as_deref(), curve: curve.as_deref(), thresholds })
+        })
     }
 
     /// A sheet for each person of a day, with that person's figures alone.

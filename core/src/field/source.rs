@@ -5,6 +5,7 @@ use schemars::JsonSchema;
 use serde::Serialize;
 
 /// A source and its standing.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, JsonSchema)]
 pub struct Source {
     /// Author, place, year; what exactly was taken.
@@ -14,6 +15,7 @@ pub struct Source {
 }
 
 /// How far a source was verified.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Enum), uniffi(name = "SourceStanding"))]
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, JsonSchema)]
 pub enum Standing {
     /// The number was read in the source itself (its abstract, page or excerpt).

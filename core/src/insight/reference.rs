@@ -7,6 +7,7 @@ use schemars::JsonSchema;
 use serde::Serialize;
 
 /// The marks of a named published curve.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct Reference {
     /// The name of the curve; it is printed with every mark
@@ -22,6 +23,7 @@ pub struct Reference {
 }
 
 /// One point of a published curve.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct Mark {
     /// Time buried, s

@@ -30,6 +30,15 @@ pub type Json = Value;
 /// A JSON object, as text: fields that this version has no name for.
 pub type JsonObject = Map<String, Value>;
 
+/// Words of the program itself. They only come out: no call takes them in.
+pub type Words = &'static str;
+
+uniffi::custom_type!(Words, String, {
+    remote,
+    lower: |words| words.to_owned(),
+    try_lift: |text| Err(FirnbookError::value("Words", text, "only comes out of the log").into()),
+});
+
 macro_rules! quantities {
     ($($name:ident),+) => {
         $(uniffi::custom_type!($name, f64, {

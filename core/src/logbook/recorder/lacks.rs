@@ -5,6 +5,7 @@ use super::{Recorder, TargetStanding};
 use crate::entry::{Body, EndReason, EntryId, Step};
 
 /// Something that this sheet lacks.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Lack {
     /// What
@@ -18,6 +19,7 @@ pub struct Lack {
 }
 
 /// What a sheet may lack.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Enum))]
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Lacking {
     /// nobody pressed the start: zero of every duration

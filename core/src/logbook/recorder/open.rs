@@ -21,6 +21,7 @@ const KINDS_READ: [&str; 10] = [
 ];
 
 /// A drill of the day, as a list to choose from shows it.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct DrillOffer {
     /// Its label
@@ -42,6 +43,7 @@ pub struct DrillOffer {
 }
 
 /// A drill to be set up, with its targets.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Debug, PartialEq)]
 pub struct DrillSetup {
     /// The drill

@@ -12,6 +12,7 @@ use crate::logbook::{Logbook, LogbookError, write};
 use serde_json::{Map, Value, json};
 
 /// What can be pressed. Drill, target, time and writer are the recorder's to fill in.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Enum))]
 #[derive(Clone, Debug, PartialEq)]
 pub enum Press {
     /// a step is reached: at the target in focus, or of the whole drill (start, pause, resume, end); an end ends every turn of this sheet
@@ -38,6 +39,7 @@ pub enum Press {
 }
 
 /// What a press left in the log.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Stamped {
     /// The entry that was written; of [`Press::TurnOver`] the turn that was ended
@@ -49,6 +51,7 @@ pub struct Stamped {
 }
 
 /// What an undo took back.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Undone {
     /// The entry that is struck out now; of a turn's end the turn, which runs again

@@ -7,6 +7,7 @@ use crate::entry::{Body, DrillForm, EndReason, EntryId, Outcome, Role, Step, Sto
 use std::collections::BTreeMap;
 
 /// Where one observer stands at one drill.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Debug, PartialEq)]
 pub struct Standing {
     /// The day it is written into
@@ -58,6 +59,7 @@ pub struct Standing {
 }
 
 /// A target, as far as this observer wrote about it.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Debug, PartialEq)]
 pub struct TargetStanding {
     /// Its label; empty where the drill has no targets
@@ -77,6 +79,7 @@ pub struct TargetStanding {
 }
 
 /// A step that was reached.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Reached {
     /// The step
@@ -88,6 +91,7 @@ pub struct Reached {
 }
 
 /// A turn that runs at a head.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct TurnStanding {
     /// Its entry
@@ -107,6 +111,7 @@ pub struct TurnStanding {
 }
 
 /// Someone who may go to the head.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct PersonStanding {
     /// Call sign
@@ -118,6 +123,7 @@ pub struct PersonStanding {
 }
 
 /// The last press.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct LastPress {
     /// Its entry; of the end of a turn that turn
