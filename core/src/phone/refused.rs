@@ -122,6 +122,12 @@ pub enum FirnbookError {
         /// Why, and what to do.
         says: String,
     },
+    /// The crew does not allow it, or there is none.
+    #[error("{says}")]
+    Crew {
+        /// Why, and what to do.
+        says: String,
+    },
     /// The log was shut.
     #[error("this log was shut; open it again to go on")]
     Shut,
@@ -196,6 +202,7 @@ impl From<LogbookError> for FirnbookError {
             }
             LogbookError::Stopped { done, of } => FirnbookError::Stopped { done: done as u64, of: of as u64 },
             LogbookError::Usage(says) => FirnbookError::Usage { says },
+            LogbookError::Crew(says) => FirnbookError::Crew { says },
             LogbookError::Settle(error) => error.into(),
             LogbookError::Pack(PackError::Newer { found, known }) => {
                 FirnbookError::Newer { found: i64::from(found), known: i64::from(known) }
@@ -243,7 +250,7 @@ impl From<StoreError> for FirnbookError {
                 path: Some(path.display().to_string()),
             },
             StoreError::Newer { found, known, .. } => FirnbookError::Newer { found, known },
-            StoreError::File { path, .. } => {
+            StoreError::File { path, .. } | StoreError::Keys { path, .. } => {
                 FirnbookError::Storage { path: Some(path.display().to_string()), says }
             }
             StoreError::NoDay(day) => FirnbookError::NotFound {
