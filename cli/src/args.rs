@@ -67,6 +67,7 @@ pub struct Global {
 pub enum Command {
     Demo(commands::demo::DemoArgs),
     Day(commands::day::DayArgs),
+    Record(commands::record::RecordArgs),
     Log(commands::log::LogArgs),
     Entries(commands::entries::EntriesArgs),
     Show(commands::show::ShowArgs),

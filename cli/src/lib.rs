@@ -14,6 +14,7 @@ pub mod failure;
 pub mod file;
 pub mod intake;
 pub mod paper;
+pub mod record;
 pub mod settings;
 mod story;
 

@@ -205,6 +205,12 @@ impl Ui {
         self.terminal.stdin && self.terminal.stdout && !self.json
     }
 
+    /// Standard output may be coloured.
+    #[must_use]
+    pub fn coloured(&self) -> bool {
+        self.colour[0]
+    }
+
     /// Answers are JSON.
     #[must_use]
     pub fn json(&self) -> bool {

@@ -9,6 +9,7 @@ mod corrections;
 mod day;
 mod plan;
 mod readme;
+mod recorder;
 mod round_trip;
 mod season;
 mod walk;

@@ -15,6 +15,7 @@ pub mod merge;
 pub mod r#move;
 pub mod pack;
 pub mod plan;
+pub mod record;
 pub mod review;
 pub mod settings;
 pub mod settle;
@@ -79,6 +80,7 @@ fn at_the_desk(desk: &mut Desk, command: Option<&Command>) -> Ran {
         None => here::run(desk),
         Some(Command::Day(args)) => day::run(desk, args),
         Some(Command::Log(args)) => log::run(desk, args),
+        Some(Command::Record(args)) => record::run(desk, args),
         Some(Command::Entries(args)) => entries::run(desk, args),
         Some(Command::Show(args)) => show::run(desk, args),
         Some(Command::Amend(args)) => amend::run(desk, args),
