@@ -3,17 +3,21 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, reason = "a failed unwrap in a test is a failed test")]
 
 use serde_json::Value;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 use std::process::Command;
 use std::time::{Duration, Instant};
 
 fn program() -> PathBuf {
     let target = std::env::current_exe().unwrap().parent().unwrap().parent().unwrap().to_owned();
     let program = target.join("firnbook");
-    let built = Command::new(env!("CARGO")).args(["build", "--quiet", "-p", "firnbook"]).status().unwrap();
+    let bins = ["build", "--quiet", "-p", "firnbook", "-p", "firnbook-tests", "--bins"];
+    let built = Command::new(env!("CARGO")).args(bins).status().unwrap();
     assert!(built.success());
     program
 }
+
+/// What the terminal does with keys, as a line: line by line or each at once, shown or not.
+const MODES: &str = "stty -a | grep -o -E -- '-?(icanon|echo) '";
 
 /// A tmux server of its own with one window, in which a shell runs.
 struct Window {
@@ -26,8 +30,8 @@ impl Window {
         let window = Window { folder: tempfile::tempdir().unwrap(), program: program() };
         let (x, y) = (columns.to_string(), rows.to_string());
         let shell = "env -u BASH_ENV PS1='$ ' sh";
-        window.tmux(&["-f", "/dev/null", "new-session", "-d", "-x", &x, "-y", &y, shell]);
-        window.tmux(&["set-option", "-g", "remain-on-exit", "on"]);
+        let folder = window.folder.path().to_str().unwrap();
+        window.tmux(&["-f", "/dev/null", "new-session", "-d", "-c", folder, "-x", &x, "-y", &y, shell]);
         window
     }
 
@@ -103,7 +107,8 @@ impl Window {
     }
 
     fn entries(&self, kind: &str) -> Vec<Value> {
-        let told: Value = serde_json::from_str(&self.firnbook(&format!("entries --kind {kind} --json"))).unwrap();
+        let told: Value =
+            serde_json::from_str(&self.firnbook(&format!("entries --kind {kind} --json"))).unwrap();
         told["entries"].as_array().unwrap().iter().map(|e| e["entry"].clone()).collect()
     }
 
@@ -118,14 +123,16 @@ impl Window {
         assert!(Command::new("kill").args([signal, &self.recorder()]).status().unwrap().success());
     }
 
-    fn opens(&self, drill: &Path) {
-        self.line(&format!("{} record --as Obs1; echo left with $?", drill.display()));
+    /// Opens the recorder from the shell.
+    fn opens(&self) {
+        self.line(&format!("{} record --as Obs1; echo left with $?", self.program.display()));
     }
 }
 
 impl Drop for Window {
     fn drop(&mut self) {
-        let _ = Command::new("tmux").arg("-S").arg(self.folder.path().join("tmux")).arg("kill-server").status();
+        let _ =
+            Command::new("tmux").arg("-S").arg(self.folder.path().join("tmux")).arg("kill-server").status();
     }
 }
 
@@ -135,7 +142,7 @@ fn a_whole_drill_with_a_kill_in_the_middle() {
     window.firnbook("settings me Obs1");
     window.firnbook("settings rotation_interval_s 10");
     window.firnbook("day new --area Quillhorn");
-    window.opens(&window.program);
+    window.opens();
     window.shows("No drill is set up");
     window.types("+");
     window.shows("label of the new drill");
@@ -166,17 +173,18 @@ fn a_whole_drill_with_a_kill_in_the_middle() {
     window.signal("-KILL");
     window.shows("left with 137");
     window.line("stty sane; clear");
-    window.opens(&window.program);
+    window.opens();
     let screen = window.shows("LAST signal B");
-    assert!(screen.contains("DRILL 1") && screen.contains("coarse search ends"), "it stands where it stood:\n{screen}");
+    assert!(
+        screen.contains("DRILL 1") && screen.contains("coarse search ends"),
+        "it stands where it stood:\n{screen}"
+    );
 
     window.press("d", "written: digging B");
     window.press("r", "who is at the head");
     window.line("Alder");
     window.shows("Alder is at the head");
     window.until("CHANGE", |s| s.contains("CHANGE"));
-    let bells = window.tmux(&["display-message", "-p", "#{window_bell_flag}"]);
-    assert!(bells.trim() == "1" || bells.trim() == "0", "{bells}");
     window.press("r", "who is at the head");
     window.press("+", "a call sign");
     window.line("Birch");
@@ -197,7 +205,8 @@ fn a_whole_drill_with_a_kill_in_the_middle() {
 
     // Another size: nothing is torn.
     window.tmux(&["resize-window", "-x", "40", "-y", "20"]);
-    let small = window.until("the small screen", |s| s.contains("? keys") && s.lines().all(|l| l.chars().count() <= 40));
+    let small = window
+        .until("the small screen", |s| s.contains("? keys") && s.lines().all(|l| l.chars().count() <= 40));
     assert!(small.contains("ENDED: done"), "{small}");
     window.tmux(&["resize-window", "-x", "80", "-y", "24"]);
     window.shows("SPACE next");
@@ -207,7 +216,8 @@ fn a_whole_drill_with_a_kill_in_the_middle() {
     let steps: Vec<String> =
         window.entries("moment").iter().map(|m| m["step"].as_str().unwrap().to_owned()).collect();
     let expected = [
-        "start", "signal", "coarse", "fine", "probing", "signal", "digging", "pause", "resume", "airway", "end",
+        "start", "signal", "coarse", "fine", "probing", "signal", "digging", "pause", "resume", "airway",
+        "end",
     ];
     assert_eq!(steps, expected);
     assert_eq!(window.entries("strike")[0]["depth_cm"], 112.0);
@@ -219,20 +229,19 @@ fn a_whole_drill_with_a_kill_in_the_middle() {
 
 #[test]
 fn signals_give_the_terminal_back() {
-    for (signal, quits) in [("-TERM", true), ("-INT", true), ("-HUP", true)] {
+    for signal in ["-TERM", "-INT", "-HUP"] {
         let window = Window::new(60, 20);
         window.firnbook("day new --area Quillhorn --by Obs1");
         window.firnbook("log drill --label 1 --by Obs1");
-        window.line("stty -a | grep -o -E -- '-?(icanon|echo) ' | tr -d '\\n' > before");
-        window.opens(&window.program);
+        window.line(&format!("{MODES} > before"));
+        window.opens();
         window.shows("drill 1");
         window.signal(signal);
         window.shows("left with 0");
-        assert!(quits);
         let alternate = window.tmux(&["display-message", "-p", "#{alternate_on} #{cursor_flag}"]);
         assert_eq!(alternate.trim(), "0 1", "{signal}: the screen and the cursor are back");
-        window.line("stty -a | grep -o -E -- '-?(icanon|echo) ' | tr -d '\\n' > after; cmp before after && echo same");
-        window.shows("same");
+        window.line(&format!("{MODES} > after; cmp before after && echo as be''fore"));
+        window.shows("as before");
     }
 }
 
@@ -244,7 +253,7 @@ fn the_bell_reaches_the_terminal() {
     window.firnbook("log drill --label 1 --by Obs1");
     let log = window.folder.path().join("bytes");
     window.tmux(&["pipe-pane", "-o", &format!("cat > {}", log.display())]);
-    window.opens(&window.program);
+    window.opens();
     window.shows("drill 1");
     window.press("1", "not started");
     window.press(" ", "written: start");
@@ -258,4 +267,21 @@ fn the_bell_reaches_the_terminal() {
         assert!(begun.elapsed() < Duration::from_secs(5), "no bell");
         std::thread::sleep(Duration::from_millis(50));
     }
+}
+
+#[test]
+fn a_panic_gives_the_terminal_back_before_it_speaks() {
+    let window = Window::new(60, 20);
+    let startled = window.program.with_file_name("startled");
+    window.line(&format!(
+        "{MODES} > before; {} {}; echo left with $?",
+        startled.display(),
+        window.store().display()
+    ));
+    let screen = window.shows("left with 101");
+    assert!(screen.contains("a clock that has stopped"), "{screen}");
+    let alternate = window.tmux(&["display-message", "-p", "#{alternate_on} #{cursor_flag}"]);
+    assert_eq!(alternate.trim(), "0 1");
+    window.line(&format!("{MODES} > after; cmp before after && echo as be''fore"));
+    window.shows("as before");
 }

@@ -130,14 +130,27 @@ fn a_drill_from_the_first_key_to_the_last() {
         at.keys("q");
         assert!(at.post.left());
     }
-    let steps: Vec<Value> = written(&phone, "moment").into_iter().map(|m| json!([m["step"], m["target"]])).collect();
+    let steps: Vec<Value> =
+        written(&phone, "moment").into_iter().map(|m| json!([m["step"], m["target"]])).collect();
     let expected = json!([
-        ["start", null], ["signal", "A"], ["coarse", "A"], ["fine", "A"], ["probing", "A"], ["digging", "A"],
-        ["signal", "B"], ["airway", "A"], ["pause", null], ["resume", null], ["end", null]
+        ["start", null],
+        ["signal", "A"],
+        ["coarse", "A"],
+        ["fine", "A"],
+        ["probing", "A"],
+        ["digging", "A"],
+        ["signal", "B"],
+        ["airway", "A"],
+        ["pause", null],
+        ["resume", null],
+        ["end", null]
     ]);
     assert_eq!(json!(steps), expected);
     let strike = &written(&phone, "strike")[0];
-    assert_eq!((&strike["depth_cm"], &strike["outcome"], &strike["target"]), (&json!(112.0), &json!("hit"), &json!("A")));
+    assert_eq!(
+        (&strike["depth_cm"], &strike["outcome"], &strike["target"]),
+        (&json!(112.0), &json!("hit"), &json!("A"))
+    );
     let turns: Vec<Value> = written(&phone, "rotation").into_iter().map(|r| r["front"].clone()).collect();
     assert_eq!(json!(turns), json!(["Alder", "Birch"]));
     assert_eq!(written(&phone, "moment")[10]["why"], json!("done"));
@@ -256,7 +269,12 @@ fn details_of_the_last_press_are_asked_one_by_one() {
         assert_eq!(at.says(), "nothing more to add");
     }
     let strike = written(&phone, "strike")[0].clone();
-    for (field, value) in [("depth_cm", json!(110)), ("person", json!("Alder")), ("lowest_reading_m", json!(1.3)), ("holes", json!(7))] {
+    for (field, value) in [
+        ("depth_cm", json!(110)),
+        ("person", json!("Alder")),
+        ("lowest_reading_m", json!(1.3)),
+        ("holes", json!(7)),
+    ] {
         let (is, want) = (&strike[field], value);
         assert!(is == &want || is.as_f64() == want.as_f64() && is.is_number(), "{field}: {is}");
     }
@@ -267,7 +285,11 @@ fn what_lacks_is_filled_in() {
     let mut phone = phone();
     let mut at = at(&mut phone, Some("1"));
     at.keys(" …h…r\x1b");
-    assert!(at.text(LARGE).contains("LACKS A: depth of the strike · A: who is at the head"), "{}", at.text(LARGE));
+    assert!(
+        at.text(LARGE).contains("LACKS A: depth of the strike · A: who is at the head"),
+        "{}",
+        at.text(LARGE)
+    );
     at.keys("w95\nw");
     at.keys("+Elm\n");
     assert_eq!(at.says(), "Elm is at the head");

@@ -16,13 +16,15 @@ const BEAT: Duration = Duration::from_millis(200);
 /// How often the store is read anew, for what others merged into it.
 const READ_AGAIN: Duration = Duration::from_secs(10);
 
-/// The terminal as it was comes back when this is dropped; a panic gives it back before it speaks.
+/// The terminal as it was comes back when this is dropped; in a panic it is back already, before the panic speaks.
 struct Borrowed(DefaultTerminal);
 
 impl Drop for Borrowed {
     fn drop(&mut self) {
-        // The terminal may be gone, and nobody could be told.
-        let _ = ratatui::try_restore();
+        if !std::thread::panicking() {
+            // The terminal may be gone, and nobody could be told.
+            let _ = ratatui::try_restore();
+        }
     }
 }
 
