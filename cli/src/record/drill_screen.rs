@@ -54,11 +54,6 @@ fn told(offer: &DrillOffer) -> String {
     let mut parts = vec![format!("drill {}", offer.label)];
     parts.extend(offer.team.clone());
     parts.push(state.to_owned());
-    if offer.mine > 0 {
-        parts.push(format!("mine: {}", offer.mine));
-    }
-    if !offer.targets.is_empty() {
-        parts.push(format!("targets {}", offer.targets.join(" ")));
-    }
+    parts.push(offer.targets.join(" "));
     parts.join("  ")
 }

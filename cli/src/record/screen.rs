@@ -77,7 +77,8 @@ impl Page {
     }
 
     pub(super) fn wrapped(&self, text: &str, rows: usize) -> Vec<String> {
-        let lines = textwrap::wrap(text, self.columns().max(1));
+        let lines =
+            textwrap::wrap(text, textwrap::Options::new(self.columns().max(2)).subsequent_indent(" "));
         lines.into_iter().take(rows).map(std::borrow::Cow::into_owned).collect()
     }
 
@@ -235,16 +236,14 @@ impl Page {
             }
         }
         if let Some(last) = &stands.last {
-            let at = last.at.datetime().format("%H:%M:%S");
-            let undo = if last.undo_left_ms > 0 {
-                format!("  u undoes, {} s", (last.undo_left_ms + 999) / 1000)
-            } else {
-                String::new()
+            let when = match last.undo_left_ms {
+                0 => last.at.datetime().format("%H:%M:%S").to_string(),
+                left => format!(" u undoes, {} s", (left + 999) / 1000),
             };
             lines.push(Line::from(vec![
                 Span::styled(" LAST ", self.look.name()),
                 Span::styled(format!("{} ", last.what), self.look.strong()),
-                Span::raw(format!("{at}{undo}")),
+                Span::raw(when),
             ]));
         }
         lines
@@ -274,7 +273,7 @@ impl Page {
         let digits = large(&clock_text(turn.since_ms), self.area.width / 2, 3);
         let place = if turn.target.is_empty() { String::new() } else { format!(" at {}", turn.target) };
         let beside = [
-            format!("{}{place}", turn.front.as_deref().unwrap_or("?")),
+            format!("{}{place}", turn.front.as_deref().unwrap_or("someone")),
             "at the head".to_owned(),
             due_text(turn),
         ];
@@ -427,7 +426,7 @@ fn due_text(turn: &TurnStanding) -> String {
 }
 
 fn turn_text(turn: &TurnStanding) -> String {
-    format!("{} at the head, {}", turn.front.as_deref().unwrap_or("?"), due_text(turn).trim())
+    format!("{} at the head, {}", turn.front.as_deref().unwrap_or("someone"), due_text(turn).trim())
 }
 
 /// The beginning of a text, at most `width` columns.
