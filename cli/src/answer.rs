@@ -67,6 +67,7 @@ pub fn answers() -> Vec<(&'static str, Schema)> {
         ("error", schema::<crate::failure::ErrorAnswer>()),
         ("export", schema::<export::ExportAnswer>()),
         ("here", schema::<here::HereAnswer>()),
+        ("import", schema::<firnbook_core::logbook::LogReport>()),
         ("kit", schema::<kit::KitAnswer>()),
         ("log", schema::<firnbook_core::logbook::LogReport>()),
         ("merge", schema::<merge::MergeAnswer>()),

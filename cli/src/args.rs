@@ -83,6 +83,7 @@ pub enum Command {
     Stats(commands::stats::StatsArgs),
     Plan(commands::plan::PlanArgs),
     Export(commands::export::ExportArgs),
+    Import(commands::import::ImportArgs),
     Verify(commands::verify::VerifyArgs),
     Settings(commands::settings::SettingsArgs),
     Completions(commands::completions::CompletionsArgs),

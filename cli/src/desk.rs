@@ -204,7 +204,12 @@ impl Desk {
     pub fn times(&self, day: &DayRow) -> Result<DayTimes, Failure> {
         let mut times = DayTimes { date: day.date, ..self.times_today() };
         let filter = Filter { day: Some(day.id), kind: Some("moment".to_owned()), ..Filter::default() };
-        for row in self.logbook.entries(&filter)? {
+        let rows = self.logbook.entries(&filter)?;
+        // The zone in which the day was written, wherever its sheets are typed in.
+        if let Some(at) = rows.iter().find_map(|row| row.noted.at()) {
+            times.offset = *at.datetime().offset();
+        }
+        for row in rows {
             let Some(entry) = row.noted.counted() else { continue };
             if let (Body::Moment(m), Some(drill)) = (&entry.body, &entry.common.drill)
                 && m.step == Step::Start

@@ -9,6 +9,19 @@ use std::path::Path;
 /// # Errors
 /// What the system says, with what to do.
 pub fn write_whole(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
+    write(path, bytes, 0o644)
+}
+
+/// Writes a file whole that only its owner may read.
+///
+/// # Errors
+/// What the system says, with what to do.
+pub fn write_private(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
+    write(path, bytes, 0o600)
+}
+
+#[cfg_attr(not(unix), expect(unused_variables, reason = "only there a file has a mode"))]
+fn write(path: &Path, bytes: &[u8], mode: u32) -> Result<(), Failure> {
     let failed = |e: std::io::Error| Failure::file(path, &e);
     let folder = path.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
     let mut builder = tempfile::Builder::new();
@@ -16,7 +29,7 @@ pub fn write_whole(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
     #[cfg(unix)]
     {
         use std::os::unix::fs::PermissionsExt;
-        builder.permissions(std::fs::Permissions::from_mode(0o644));
+        builder.permissions(std::fs::Permissions::from_mode(mode));
     }
     let mut file = builder.tempfile_in(folder).map_err(failed)?;
     file.write_all(bytes).and_then(|()| file.as_file().sync_all()).map_err(failed)?;

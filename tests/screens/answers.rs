@@ -38,6 +38,9 @@ const LINES: &[(&str, &str)] = &[
     ("day-show", "day show"),
     ("day-new", "day new --area \"Upper Bowl\" --date 2027-02-05"),
     ("log", "log note --note x --day 2027-02-06"),
+    ("log", "log --from @sheet.csv --day 2027-02-06 --dry-run"),
+    ("log", "log --from @sheet.csv --day 2027-02-06"),
+    ("import", "import gpx @walk.gpx --person Fox --drill 1 --day 2027-02-06"),
     ("show", "show last --history"),
     ("amend", "amend last --note y"),
     ("void", "void last --reason z"),
@@ -53,6 +56,8 @@ const LINES: &[(&str, &str)] = &[
     ("day-close", "day close"),
     ("export", "export --format csv -o @csv"),
     ("export", "export --format jsonl --full -o @jsonl"),
+    ("export", "export --format parquet -o @parquet"),
+    ("export", "export --format geojson -o @geojson"),
     ("plan-lanes", "plan lanes --width 100 --length 150 --searchers 3"),
     ("plan-probes", "plan probes --across 50cm --along 50cm --body 170x45 --passes 2"),
     ("plan-dig", "plan dig --depth 150cm --slope 30 --people 5"),
@@ -71,6 +76,8 @@ fn every_answer_satisfies_its_schema() {
     let schemas: BTreeMap<&str, Value> =
         firnbook::answers().into_iter().map(|(name, s)| (name, s.to_value())).collect();
     let world = World::new();
+    world.file("sheet.csv", "form,sheet,line,observer,drill,time,step\nsteps,Z,1,Fox,1,10:05:30,fine\n");
+    world.file("walk.gpx", "<gpx><trk><trkseg><trkpt lat=\"46.5\" lon=\"9.8\"><time>2027-02-06T09:06:00Z</time></trkpt></trkseg></trk></gpx>");
     let mut tried = BTreeSet::new();
     for (name, line) in LINES {
         let ran = world.run(&format!("{line} --json"));

@@ -28,7 +28,7 @@ fn a_full_export_comes_back_in_as_it_was() {
         let mut files: Vec<_> =
             std::fs::read_dir(world.path(format)).unwrap().map(|e| e.unwrap().path()).collect();
         files.sort();
-        let not_entries = ["datapackage", "days", "targets", "runs"];
+        let not_entries = ["datapackage", "days", "targets", "runs", "measurements", "disturbances"];
         for file in files.iter().filter(|f| !not_entries.contains(&f.file_stem().unwrap().to_str().unwrap()))
         {
             let kind = file.file_stem().unwrap().to_str().unwrap();
@@ -71,11 +71,11 @@ fn lines_go_into_the_day_that_they_name_or_nowhere() {
 #[test]
 fn without_more_said_no_call_sign_and_no_free_text_leaves() {
     let world = World::played();
-    world.run("export --format csv -o @csv --names @names.csv").ok();
-    world.run("export --format jsonl -o @jsonl --names @names.csv").ok();
-    let names = std::fs::read_to_string(world.path("names.csv")).unwrap();
-    assert!(names.starts_with("code,call_sign\nP01,"), "{names}");
-    let signs: Vec<&str> = names.lines().skip(1).map(|l| l.split_once(',').unwrap().1).collect();
+    world.run("export --format csv -o @csv --codes @codes.csv").ok();
+    world.run("export --format jsonl -o @jsonl --codes @again.csv").ok();
+    let codes = std::fs::read_to_string(world.path("codes.csv")).unwrap();
+    assert!(codes.starts_with("code,call_sign\nP-"), "{codes}");
+    let signs: Vec<&str> = codes.lines().skip(1).map(|l| l.split_once(',').unwrap().1).collect();
     assert!(signs.contains(&"Larch") && signs.contains(&"Fox") && signs.len() >= 14, "{signs:?}");
     let all = |folder: &str| -> String {
         let files = std::fs::read_dir(world.path(folder)).unwrap();
@@ -88,20 +88,31 @@ fn without_more_said_no_call_sign_and_no_free_text_leaves() {
         }
         assert!(!text.contains("cornice") && !text.contains("gloves switched off"));
     }
-    // The list is read before it is written, so codes stay what they were.
-    assert_eq!(std::fs::read_to_string(world.path("names.csv")).unwrap(), names);
-    world.run("export --format csv -o @csv --notes").ok();
+    // The key beside the store is kept, so codes stay what they were; under another key they are others.
+    assert_eq!(std::fs::read_to_string(world.path("again.csv")).unwrap(), codes);
+    world.run("export --format csv -o @other --key @other.key --codes @other.csv").ok();
+    assert_ne!(std::fs::read_to_string(world.path("other.csv")).unwrap(), codes);
+    world.file("names.csv", "call_sign,name\nlarch,Planted Name\nNobody,Not There\n");
+    world.run("export --format csv -o @named --names @names.csv").ok();
+    let larch = codes.lines().find(|l| l.ends_with(",Larch")).unwrap().split(',').next().unwrap();
+    let people = std::fs::read_to_string(world.path("named/people.csv")).unwrap();
+    assert_eq!(people, format!("code,name\n{larch},Planted Name\n"));
+    world.run("export --format csv -o @csv --notes --force").ok();
     assert!(all("csv").contains("cornice") && !all("csv").contains("Larch"));
 }
 
 #[test]
-fn an_export_replaces_only_an_export() {
+fn a_folder_that_is_not_empty_is_left_alone_unless_forced() {
     let world = World::played();
     world.run("export --format csv -o @out").ok();
-    world.run("export --format jsonl -o @out").ok();
+    let refused = world.run("export --format jsonl -o @out");
+    assert!(refused.status == 1 && refused.err.contains("export of before"), "{}", refused.err);
+    world.run("export --format jsonl -o @out --force").ok();
     let has = |file: &str| Path::exists(&world.path("out").join(file));
     assert!(has("strike.jsonl") && !has("strike.csv") && has("datapackage.json"));
-    world.file("out/datapackage.json", "{}");
+    world.file("out/mine.txt", "mine");
     let refused = world.run("export --format csv -o @out");
-    assert!(refused.status == 1 && refused.err.contains("holds other files"), "{}", refused.err);
+    assert!(refused.status == 1 && refused.err.contains("is not empty"), "{}", refused.err);
+    world.run("export --format csv -o @out --force").ok();
+    assert!(has("mine.txt") && has("strike.csv"));
 }

@@ -4,33 +4,36 @@ use super::Ran;
 use crate::desk::Desk;
 use crate::failure::Failure;
 use crate::file::write_whole;
-use crate::tables::{self, Codes, Column, Format, Sink};
+use crate::tables::{self, Cell, Column, Format, Leaves, Removed, Secret, Shapes, Sink, Veil};
 use crate::view::table::Table;
 use chrono::NaiveDate;
 use firnbook_core::day::Noted;
-use firnbook_core::entry::{Kind, kind};
+use firnbook_core::entry::{KINDS, Kind, Time, fold, kind};
+use firnbook_core::insight::events::{DisturbanceRow, MeasurementRow};
 use firnbook_core::insight::tables::{RunRow, TargetRow};
-use firnbook_core::logbook::Season;
-use firnbook_core::store::{DayRow, Filter};
+use firnbook_core::logbook::{Ask, Season};
+use firnbook_core::store::{self, DayRow, Filter};
 use schemars::JsonSchema;
 use serde::Serialize;
 use serde_json::{Map, Value, json};
+use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
-/// Write tables for other programs: one a kind, `targets`, `runs`, and a description of them all
+/// Write tables for other programs: one a kind, and those made from them, with a description of them all
 ///
-/// Without more said, call signs are codes, and free text and fields of newer versions are left out. `--full` keeps everything; such an export
-/// comes back in through `firnbook log --from`.
+/// Without more said, call signs and labels that could be a name are codes, positions stand in the grid of their drill alone, and free text and
+/// fields of newer versions are left out; datapackage.json says so. `--full` keeps everything; as JSON lines or CSV such an export comes back in
+/// through `firnbook log --from`.
 #[derive(clap::Args, Debug)]
 #[command(
-    after_help = "Examples:\n  firnbook export --format csv -o season\n  firnbook export --format jsonl --full -o backup --day 2027-02-06"
+    after_help = "Examples:\n  firnbook export --format parquet -o season\n  firnbook export --format jsonl --full -o backup --day 2027-02-06"
 )]
 pub struct ExportArgs {
-    /// The folder; one that an export made before is replaced
+    /// The folder, new or empty
     #[arg(long, short, value_name = "FOLDER")]
     output: PathBuf,
     /// The form of the files
-    #[arg(long, value_name = "csv|jsonl")]
+    #[arg(long, value_name = "csv|jsonl|parquet|geojson")]
     format: Format,
     /// Only this day
     #[arg(long, value_name = "DAY")]
@@ -41,15 +44,24 @@ pub struct ExportArgs {
     /// Up to and with this date
     #[arg(long, value_name = "YYYY-MM-DD")]
     until: Option<NaiveDate>,
-    /// A list of codes and call signs, kept for yourself: read if it is there, and written
+    /// The key that makes the codes; made if it is not there [default: a file beside the store]
     #[arg(long, value_name = "FILE", conflicts_with = "full")]
+    key: Option<PathBuf>,
+    /// Write down which code is which call sign, for yourself
+    #[arg(long, value_name = "FILE", conflicts_with = "full")]
+    codes: Option<PathBuf>,
+    /// A local list of names, CSV with the columns call_sign and name: the export gets a table of codes and names
+    #[arg(long, value_name = "FILE")]
     names: Option<PathBuf>,
-    /// Free text too
+    /// Free text and labels as written too
     #[arg(long)]
     notes: bool,
-    /// Everything as it is: call signs, free text, fields of newer versions, struck-out and unreadable entries
+    /// Everything as it is: call signs, places, free text, fields of newer versions, struck-out and unreadable entries
     #[arg(long)]
     full: bool,
+    /// Write into a folder that is not empty: an export of before is replaced, other files stay
+    #[arg(long)]
+    force: bool,
 }
 
 /// Answer of `export`.
@@ -57,6 +69,8 @@ pub struct ExportArgs {
 pub struct ExportAnswer {
     /// The folder
     pub dir: PathBuf,
+    /// Days in it
+    pub days: usize,
     /// The tables that have rows
     pub tables: Vec<TableWritten>,
 }
@@ -64,7 +78,7 @@ pub struct ExportAnswer {
 /// One table.
 #[derive(Serialize, JsonSchema)]
 pub struct TableWritten {
-    /// Its name: the file without its ending
+    /// Its name: the file or folder without its ending
     pub name: String,
     /// Its rows
     pub rows: usize,
@@ -78,29 +92,43 @@ pub fn run(desk: &mut Desk, args: &ExportArgs) -> Ran {
     if days.is_empty() {
         return Err(Failure::refused("no day to export; `firnbook day list` shows those of this store"));
     }
-    may_be_replaced(&args.output)?;
+    let before = what_is_there(&args.output)?;
+    may_be_written(&args.output, before, args.force)?;
+    let names = args.names.as_deref().map(names).transpose()?.unwrap_or_default();
     let parent = args.output.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
     let made_in = tempfile::Builder::new()
         .prefix(".firnbook-export-")
         .tempdir_in(parent)
         .map_err(|e| Failure::file(parent, &e))?;
-    let mut codes = args.names.as_deref().map(Codes::read).transpose()?.unwrap_or_default();
-    let mut sink = Sink::new(made_in.path(), args.format);
+    let mut export = Export {
+        args,
+        sink: Sink::new(made_in.path(), args.format),
+        veil: veil(desk, args)?,
+        shapes: Shapes::default(),
+    };
     let progress = desk.ui.progress(days.len(), "exporting");
     for day in &days {
-        Export { args, sink: &mut sink, codes: &mut codes }.day(desk, day)?;
+        export.day(desk, day)?;
         progress.inc(1);
     }
     progress.finish_and_clear();
-    let written = sink.finish()?;
-    let package = tables::package(&written, args.format, &desk.logbook.made(&season, &days)?);
+    export.people(&names)?;
+    let Export { sink, shapes, veil, .. } = export;
+    let mut removed = Removed::default();
+    let written = match args.format {
+        Format::Geojson => write_shapes(made_in.path(), shapes, &mut removed)?,
+        Format::Csv | Format::Jsonl | Format::Parquet => sink.finish()?,
+    };
+    let made = desk.logbook.made(&season, &days)?;
+    let package = tables::package(&written, args.format, &veil, &removed, &made);
     write_whole(&made_in.path().join("datapackage.json"), format!("{package:#}\n").as_bytes())?;
-    if let Some(names) = &args.names {
-        codes.write(names)?;
+    if let Some(codes) = &args.codes {
+        write_whole(codes, &list_of_codes(&veil)?)?;
     }
-    replace(&args.output, made_in)?;
+    put_in_place(&args.output, before, made_in)?;
     let tables = written.into_iter().map(|(name, table)| TableWritten { name, rows: table.rows }).collect();
-    let answer = ExportAnswer { dir: args.output.clone(), tables };
+    let answer = ExportAnswer { dir: args.output.clone(), days: days.len(), tables };
+    removed.not_placed.iter().for_each(|why| desk.ui.say(why));
     let columns = desk.ui.columns();
     desk.ui.answer(&answer, |a| {
         let mut table = Table::new(["table", "rows"]).right([1]);
@@ -109,28 +137,138 @@ pub fn run(desk: &mut Desk, args: &ExportArgs) -> Ran {
     })
 }
 
-/// A folder that is not there, empty, or an export of before.
-fn may_be_replaced(folder: &Path) -> Result<(), Failure> {
-    let mut inside = match std::fs::read_dir(folder) {
-        Ok(inside) => inside,
-        Err(e) if e.kind() == std::io::ErrorKind::NotFound => return Ok(()),
-        Err(e) => return Err(Failure::file(folder, &e)),
+fn veil(desk: &Desk, args: &ExportArgs) -> Result<Veil, Failure> {
+    let leaves = match (args.full, args.notes) {
+        (true, _) => Leaves::Full,
+        (false, true) => Leaves::Notes,
+        (false, false) => Leaves::Usual,
     };
-    let package = std::fs::read(folder.join("datapackage.json")).unwrap_or_default();
-    let ours =
-        serde_json::from_slice::<Value>(&package).is_ok_and(|p| p.get("name") == Some(&json!(tables::NAME)));
-    if inside.next().is_none() || ours {
-        return Ok(());
-    }
-    Err(Failure::refused(format!(
-        "{} holds other files than an export of before; name an empty folder or a new one",
-        folder.display()
-    )))
+    let key = if args.full {
+        // Nothing becomes a code.
+        [0; 32]
+    } else {
+        let beside = || {
+            let mut name = desk.logbook.path().as_os_str().to_owned();
+            name.push(".export-key");
+            PathBuf::from(name)
+        };
+        tables::key(&args.key.clone().unwrap_or_else(beside))?
+    };
+    Ok(Veil::new(leaves, key))
 }
 
-/// Puts the finished folder in its place. The old one goes only once the new one stands there.
-fn replace(folder: &Path, made_in: tempfile::TempDir) -> Result<(), Failure> {
+/// The local list of names, by folded call sign.
+fn names(path: &Path) -> Result<BTreeMap<String, (String, String)>, Failure> {
+    let bytes = std::fs::read(path).map_err(|e| Failure::file(path, &e))?;
+    let wrong = |line: usize, why: &str| {
+        Failure::refused(format!(
+            "{}, line {line}: {why}; the list is CSV with the columns call_sign and name",
+            path.display()
+        ))
+    };
+    let mut reader = csv::ReaderBuilder::new().trim(csv::Trim::All).from_reader(bytes.as_slice());
+    let header = reader.headers().map_err(|e| wrong(1, &e.to_string()))?;
+    let place = |name: &str| header.iter().position(|h| h.trim_start_matches('\u{feff}') == name);
+    let (Some(sign), Some(name)) = (place("call_sign"), place("name")) else {
+        return Err(wrong(1, "another header"));
+    };
+    let mut list = BTreeMap::new();
+    for (line, row) in (2..).zip(reader.records()) {
+        let row = row.map_err(|e| wrong(line, &e.to_string()))?;
+        if let (Some(sign), Some(name)) = (row.get(sign), row.get(name)) {
+            list.insert(fold(sign), (sign.to_owned(), name.to_owned()));
+        }
+    }
+    Ok(list)
+}
+
+fn list_of_codes(veil: &Veil) -> Result<Vec<u8>, Failure> {
+    let mut writer = csv::Writer::from_writer(Vec::new());
+    let written = writer
+        .write_record(["code", "call_sign"])
+        .and_then(|()| veil.given().iter().try_for_each(|(code, sign)| writer.write_record([code, sign])));
+    written.map_err(Failure::refused)?;
+    writer.into_inner().map_err(|e| Failure::refused(e.to_string()))
+}
+
+/// Writes the files of shapes and says what they are.
+fn write_shapes(
+    folder: &Path,
+    mut shapes: Shapes,
+    removed: &mut Removed,
+) -> Result<BTreeMap<String, tables::Table>, Failure> {
+    removed.not_placed = std::mem::take(&mut shapes.not_placed);
+    let mut written = BTreeMap::new();
+    for (name, rows, text) in shapes.files()? {
+        let file = format!("{name}.geojson");
+        write_whole(&folder.join(&file), text.as_bytes())?;
+        written.insert(name.to_owned(), tables::Table::of_file(file, rows));
+    }
+    Ok(written)
+}
+
+/// What stands where an export is to go.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Before {
+    Nothing,
+    Export,
+    OtherFiles,
+}
+
+fn what_is_there(folder: &Path) -> Result<Before, Failure> {
+    let mut inside = match std::fs::read_dir(folder) {
+        Ok(inside) => inside,
+        Err(e) if e.kind() == std::io::ErrorKind::NotFound => return Ok(Before::Nothing),
+        Err(e) => return Err(Failure::file(folder, &e)),
+    };
+    if inside.next().is_none() {
+        return Ok(Before::Nothing);
+    }
+    let package = std::fs::read(folder.join("datapackage.json")).unwrap_or_default();
+    let package: Value = serde_json::from_slice(&package).unwrap_or_default();
+    if package.get("name") != Some(&json!(tables::NAME)) {
+        return Ok(Before::OtherFiles);
+    }
+    // Files that the package does not name are somebody else's.
+    let paths = package["resources"].as_array().into_iter().flatten().flat_map(|r| match &r["path"] {
+        Value::Array(several) => several.clone(),
+        one => vec![one.clone()],
+    });
+    let mut ours: Vec<String> = paths.filter_map(|p| Some(p.as_str()?.split('/').next()?.to_owned())).collect();
+    ours.push("datapackage.json".to_owned());
+    let read = std::fs::read_dir(folder).map_err(|e| Failure::file(folder, &e))?;
+    let all_ours = read.flatten().all(|file| ours.iter().any(|name| file.file_name() == name.as_str()));
+    Ok(if all_ours { Before::Export } else { Before::OtherFiles })
+}
+
+fn may_be_written(folder: &Path, before: Before, force: bool) -> Result<(), Failure> {
+    let says = match before {
+        Before::Export if !force => "holds an export of before; name another folder, or replace it with --force",
+        Before::OtherFiles if !force => {
+            "is not empty; name an empty folder or a new one, or write beside what is there with --force"
+        }
+        Before::Nothing | Before::Export | Before::OtherFiles => return Ok(()),
+    };
+    Err(Failure::refused(format!("{} {says}", folder.display())))
+}
+
+/// Puts what was made in its place. An export of before goes only once the new one stands there; other files stay.
+fn put_in_place(folder: &Path, before: Before, made_in: tempfile::TempDir) -> Result<(), Failure> {
     let failed = |e: std::io::Error| Failure::file(folder, &e);
+    if before == Before::OtherFiles {
+        for file in std::fs::read_dir(made_in.path()).map_err(failed)? {
+            let file = file.map_err(failed)?;
+            let place = folder.join(file.file_name());
+            if place.is_dir() {
+                return Err(Failure::refused(format!(
+                    "{} is a folder already; name another folder for the export",
+                    place.display()
+                )));
+            }
+            std::fs::rename(file.path(), place).map_err(failed)?;
+        }
+        return Ok(());
+    }
     let new = made_in.keep();
     #[cfg(unix)]
     {
@@ -148,30 +286,146 @@ fn replace(folder: &Path, made_in: tempfile::TempDir) -> Result<(), Failure> {
 /// An export under way.
 struct Export<'a> {
     args: &'a ExportArgs,
-    sink: &'a mut Sink,
-    codes: &'a mut Codes,
+    sink: Sink,
+    veil: Veil,
+    shapes: Shapes,
 }
 
 impl Export<'_> {
     fn day(&mut self, desk: &Desk, day: &DayRow) -> Result<(), Failure> {
+        let drills = desk.logbook.drills(day.id)?;
+        self.veil.of_day(&drills);
+        if self.args.format == Format::Geojson {
+            let debrief = desk.logbook.debrief(day.id, &Ask::default())?;
+            let rows = desk.logbook.entries(&Filter { day: Some(day.id), ..Filter::default() })?;
+            let entries = rows.iter().filter_map(|row| row.noted.entry.as_ref());
+            self.shapes.day(&mut self.veil, &day.date.to_string(), &drills, &debrief, entries);
+            return Ok(());
+        }
+        self.sink.begin_day(&day.id.to_string())?;
         let about = json!({ "day": day.id, "date": day.date, "area": day.area, "entries": day.entries, "closed": day.closed });
-        self.sink.row(tables::DAYS, tables::of_days, &object(about))?;
-        for row in desk.logbook.entries(&Filter { day: Some(day.id), void: true, ..Filter::default() })? {
-            self.entry(day, &row.noted)?;
+        self.made(tables::DAYS, tables::of_days, object(about))?;
+        if self.args.format == Format::Parquet {
+            KINDS.iter().try_for_each(|kind| self.columns_of(desk, day, kind))?;
         }
-        let (targets, runs) = desk.logbook.tables(day.id)?;
-        for target in targets {
-            self.sink.row("targets", tables::of_struct::<TargetRow>, &object(json!(target)))?;
+        // What Parquet has no columns for, and every entry of the other forms.
+        if self.args.format != Format::Parquet || self.args.full {
+            for row in desk.logbook.entries(&Filter { day: Some(day.id), void: true, ..Filter::default() })? {
+                self.entry(day, &row.noted)?;
+            }
         }
-        for run in runs {
-            self.sink.row("runs", tables::of_struct::<RunRow>, &object(json!(run)))?;
+        let made = desk.logbook.tables(day.id)?;
+        for row in made.targets {
+            self.made("targets", tables::of_struct::<TargetRow>, object(json!(row)))?;
+        }
+        for row in made.runs {
+            self.made("runs", tables::of_struct::<RunRow>, object(json!(row)))?;
+        }
+        for row in made.measurements {
+            self.made("measurements", tables::of_struct::<MeasurementRow>, object(json!(row)))?;
+        }
+        for row in made.disturbances {
+            self.made("disturbances", tables::of_struct::<DisturbanceRow>, object(json!(row)))?;
         }
         Ok(())
+    }
+
+    /// The names of people who are in the export.
+    fn people(&mut self, names: &BTreeMap<String, (String, String)>) -> Result<(), Failure> {
+        let given: Vec<String> = self.veil.given().into_iter().map(|(_, sign)| fold(&sign)).collect();
+        for (folded, (sign, name)) in names {
+            if self.args.full || given.contains(folded) {
+                let code = if self.args.full { sign.clone() } else { self.veil.person(sign) };
+                let row = object(json!({ "code": code, "name": name }));
+                self.sink.row(tables::PEOPLE, tables::of_people, &row)?;
+            }
+        }
+        Ok(())
+    }
+
+    /// A row that was made from entries.
+    fn made(
+        &mut self,
+        table: &str,
+        columns: fn() -> Vec<Column>,
+        mut row: Map<String, Value>,
+    ) -> Result<(), Failure> {
+        if !self.veil.is_lifted() {
+            self.veil.row(&columns(), &mut row);
+        }
+        self.sink.row(table, columns, &row)
+    }
+
+    /// The entries of a kind, column by column.
+    fn columns_of(&mut self, desk: &Desk, day: &DayRow, kind: &Kind) -> Result<(), Failure> {
+        let (veil, sink) = (&mut self.veil, &mut self.sink);
+        let mut columns = tables::of_kind(kind, false);
+        columns.retain(|c| veil.shows(c));
+        let field = |name: &str| kind.fields.iter().position(|f| f.name == name);
+        let sources: Vec<Source> = columns
+            .iter()
+            .filter(|c| c.name != tables::DAY)
+            .map(|c| match field(&c.name) {
+                Some(at) => Source::Field(at, c.secret),
+                None => Source::Kind,
+            })
+            .collect();
+        columns.push(tables::utc_offset());
+        let [at, drill, lat, lon, x_m, y_m, frame] =
+            ["at", "drill", "lat", "lon", "x_m", "y_m", "frame"].map(|name| field(name).unwrap_or(usize::MAX));
+        desk.logbook.cells(day.id, kind, |row| {
+            let Some(file) = sink.parquet_row(&kind.name, || columns.clone())? else { return Ok(()) };
+            let text = |at: usize| if let store::Cell::Text(text) = row.cell(at) { Some(text) } else { None };
+            let number = |at: usize| if let store::Cell::Number(n) = row.cell(at) { Some(n) } else { None };
+            let lifted = veil.is_lifted();
+            let placed = match (number(lat), number(lon), number(x_m)) {
+                (Some(lat), Some(lon), None) if !lifted => veil.in_grid(text(drill), lat, lon),
+                _ => None,
+            };
+            for (column, source) in sources.iter().enumerate() {
+                let Source::Field(at, secret) = *source else {
+                    file.add(column, &Cell::Text(&kind.name));
+                    continue;
+                };
+                match (secret, row.cell(at)) {
+                    (Secret::InGrid, cell) if !lifted => {
+                        let m = if let store::Cell::Number(m) = cell { Some(veil.metres(m)) } else { None };
+                        let m = m.or(placed.map(|[x, y]| if at == y_m { y } else { x }));
+                        file.add(column, &m.map_or(Cell::Null, Cell::Number));
+                    }
+                    (Secret::Points, store::Cell::Text(points)) if !lifted => {
+                        let on_earth = text(frame) == Some("lonlat_e7");
+                        let points = serde_json::from_str(points).ok();
+                        let points = points.and_then(|p| veil.points(&p, on_earth, text(drill)));
+                        file.add_json(column, &points.unwrap_or_default());
+                    }
+                    (_, store::Cell::Text(_)) if at == frame && !lifted => file.add(column, &Cell::Text("grid")),
+                    (Secret::Person(_) | Secret::Label(_), store::Cell::Text(said)) if !lifted => {
+                        // A list of labels stands as JSON.
+                        match serde_json::from_str::<Vec<String>>(said).ok().filter(|_| said.starts_with('[')) {
+                            Some(labels) => {
+                                let labels: Vec<String> = labels.iter().map(|l| veil.text(secret, l)).collect();
+                                file.add_json(column, &json!(labels));
+                            }
+                            None => file.add(column, &Cell::Text(&veil.text(secret, said))),
+                        }
+                    }
+                    (_, store::Cell::Text(text)) => file.add(column, &Cell::Text(text)),
+                    (_, store::Cell::Number(n)) => file.add(column, &Cell::Number(n)),
+                    (_, store::Cell::Integer(n)) => file.add(column, &Cell::Integer(n)),
+                    (_, store::Cell::Null) => file.add(column, &Cell::Null),
+                }
+            }
+            let offset = text(at).and_then(|at| Time::parse(at).ok()).map(|at| i64::from(at.utc_offset_min()));
+            file.add(sources.len(), &offset.map_or(Cell::Null, Cell::Integer));
+            file.end_row()
+        })
     }
 
     fn entry(&mut self, day: &DayRow, noted: &Noted) -> Result<(), Failure> {
         let of_kind = noted.entry.as_ref().and_then(|e| kind(e.body.kind()));
         match (of_kind, &noted.void) {
+            (Some(_), None) if self.args.format == Format::Parquet => Ok(()),
             (Some(kind), None) => self.readable(day, kind, noted),
             _ if !self.args.full => Ok(()),
             // As JSON lines an unreadable entry stays a line that can be read in again.
@@ -182,8 +436,8 @@ impl Export<'_> {
             (of_kind, void) => {
                 let table = if of_kind.is_none() { tables::UNREADABLE } else { tables::STRUCK_OUT };
                 let whole = match self.args.format {
-                    Format::Csv => Value::from(noted.text.clone()),
                     Format::Jsonl => Value::Object(noted.json.clone()),
+                    Format::Csv | Format::Parquet | Format::Geojson => Value::from(noted.text.clone()),
                 };
                 let row = json!({ "day": day.id, "id": noted.id, "void": void, "entry": whole });
                 self.sink.row(table, tables::of_whole_entries, &object(row))
@@ -193,13 +447,10 @@ impl Export<'_> {
 
     fn readable(&mut self, day: &DayRow, kind: &Kind, noted: &Noted) -> Result<(), Failure> {
         let csv = self.args.format == Format::Csv;
-        let columns = tables::of_kind(kind, csv && self.args.full);
+        let mut columns = tables::of_kind(kind, csv && self.args.full);
         let mut row = noted.json.clone();
-        if !self.args.full {
-            let kept = |c: &&Column| self.args.notes || !c.free_text;
-            row.retain(|key, _| columns.iter().filter(kept).any(|c| c.name == *key));
-            self.codes.hide(&columns, &mut row);
-        } else if csv {
+        self.veil.row(&columns, &mut row);
+        if csv && self.args.full {
             let unknown = |key: &str| columns.iter().all(|c| c.name != key);
             let rest: Map<String, Value> =
                 row.iter().filter(|(k, _)| unknown(k)).map(|(k, v)| (k.clone(), v.clone())).collect();
@@ -207,10 +458,17 @@ impl Export<'_> {
                 row.insert("rest".to_owned(), Value::from(Value::Object(rest).to_string()));
             }
         }
-        let (full, notes) = (self.args.full, self.args.notes);
-        let shown = move || columns.into_iter().filter(|c| full || notes || !c.free_text).collect();
-        self.sink.row(&kind.name, shown, &with_day(day, row))
+        columns.retain(|c| self.veil.shows(c));
+        self.sink.row(&kind.name, || columns, &with_day(day, row))
     }
+}
+
+/// Where the values of a column come from.
+enum Source {
+    /// The field at this place.
+    Field(usize, Secret),
+    /// The name of the kind.
+    Kind,
 }
 
 fn with_day(day: &DayRow, entry: Map<String, Value>) -> Map<String, Value> {

@@ -9,7 +9,7 @@ use crate::view::ids;
 use chrono::NaiveDate;
 use clap::{Arg, ArgMatches, Args, Command, FromArgMatches};
 use firnbook_core::entry::{self, Fault, Field, KINDS, Kind, Shape, TimeContext, from_text};
-use firnbook_core::logbook::{Draft, LineFault, LogReport, LogbookError};
+use firnbook_core::logbook::{Done, Draft, LineFault, LogReport, LogbookError, RowDone};
 use firnbook_core::store::DayRow;
 use serde_json::{Map, Value, json};
 use std::path::{Path, PathBuf};
@@ -33,8 +33,9 @@ enum Source {
 const ABOUT: &str = "Write entries down: one from flags, or many from a file";
 const LONG: &str = "Write entries down: one from flags, or many from a file.\n\n\
     Times are 10:08:20, 1008, +8:20 (since that drill's start), -0:30 (ago) or RFC 3339; lengths may carry a unit (110cm, 1.1m, 3ft). \
-    A label that takes a list writes one entry each. A file is JSON lines or CSV with a header; all of it is written or nothing, and every \
-    fault is named by line and field.";
+    A label that takes a list writes one entry each. A file is JSON lines or CSV with a header, also one typed in from the sheets that `firnbook paper forms` prints: form, sheet and \
+    line, then the headings as printed. All of it is written or nothing, and every fault is named by line and field. The letter of a sheet and the \
+    number of a line are a row's key: a corrected file amends and doubles nothing.";
 const EXAMPLES: &str = "Examples:\n  firnbook log moment --drill 1 --step start\n  \
     firnbook log strike --drill 1 --target A --depth 1.1m --outcome hit --at +3:20\n  \
     firnbook log kit --step issued --item TX01,TX02,TX03\n  \
@@ -246,21 +247,18 @@ fn from_file(
     file: &Path,
     kind: Option<&str>,
 ) -> Result<(LogReport, String), Failure> {
-    let (name, bytes) = if file == Path::new("-") {
-        ("standard input".to_owned(), desk.ui.read_all()?)
-    } else {
-        (file.display().to_string(), std::fs::read(file).map_err(|e| Failure::file(file, &e))?)
-    };
+    let (name, bytes) = intake::bytes_of(desk, file)?;
     // Without a day of its own every line needs the chosen one; with one, the choice does not matter unless it was made.
     let mut chosen = desk.day_to_write(&args.day).map_err(Some);
     if let (Some(_), Err(why)) = (&args.day.day, &mut chosen) {
         return Err(why.take().unwrap_or(Failure::ReaderGone));
     }
     let times = chosen.as_ref().map_or_else(|_| Ok(desk.times_today()), |day| desk.times(day))?;
-    let Intake { drafts, mut faults } = intake::read(&name, &bytes, kind, times)?;
+    let Intake { rows, mut faults, remarks, .. } = intake::read(&name, &bytes, kind, times)?;
+    remarks.iter().for_each(|remark| desk.ui.say(remark));
     let mut days: Vec<DayRow> = Vec::new();
-    let mut into_days = Vec::with_capacity(drafts.len());
-    for (named, draft) in drafts {
+    let mut into_days = Vec::with_capacity(rows.len());
+    for intake::Row { day: named, draft, sheet } in rows {
         let day = match (&named, &mut chosen) {
             (Some(named), chosen) => {
                 match own_day(desk, named, args.day.day.as_ref().and(chosen.as_ref().ok())) {
@@ -274,13 +272,13 @@ fn from_file(
             (None, Ok(day)) => day.clone(),
             (None, Err(why)) => return Err(why.take().unwrap_or(Failure::ReaderGone)),
         };
-        into_days.push((day.id, draft));
+        into_days.push((day.id, draft, sheet));
         if days.iter().all(|held| held.id != day.id) {
             days.push(day);
         }
     }
     // With a fault already found, the rest is only looked through for more.
-    let report = match desk.logbook.log_into_days(by, into_days, args.dry_run || !faults.is_empty()) {
+    let report = match desk.logbook.log_rows(by, into_days, args.dry_run || !faults.is_empty()) {
         Ok(report) => report,
         Err(LogbookError::Refused(more)) => {
             faults.extend(more);
@@ -319,9 +317,43 @@ fn tell(report: &LogReport, into: &str, dry_run: bool) -> String {
     if report.known > 0 {
         text.push_str(&format!(", {} known already", report.known));
     }
+    if report.amended > 0 {
+        let verb = if dry_run { "would be amended" } else { "amended" };
+        text.push_str(&format!(", {} {verb}", report.amended));
+    }
     if !dry_run && report.written > 0 && report.ids.len() <= 12 {
         text.push_str(&format!("  {}", ids(&report.ids)));
     }
     text.push('\n');
+    report.rows.iter().filter(|row| dry_run || !row.kept.is_empty()).for_each(|row| text.push_str(&told(row)));
     text
+}
+
+/// What is done with one line.
+fn told(row: &RowDone) -> String {
+    let line = row.line.map_or_else(|| "  ".to_owned(), |line| format!("  line {line}: "));
+    let done = match row.done {
+        Done::Written => "new".to_owned(),
+        Done::Known => "known".to_owned(),
+        Done::Amended => format!("amends {}", row.fields.join(", ")),
+        Done::Retyped => "new, in place of the one before, which is struck out".to_owned(),
+    };
+    let kept = if row.kept.is_empty() {
+        String::new()
+    } else {
+        format!("; {} stays as it was amended since", row.kept.join(", "))
+    };
+    format!("{line}{done}{kept}{}\n", row.entry.as_ref().map(content).unwrap_or_default())
+}
+
+/// What an entry says, shortly.
+fn content(entry: &Value) -> String {
+    const LONGEST: usize = 40;
+    let fields = entry.as_object().into_iter().flatten().filter(|(key, _)| !["id", "kind"].contains(&key.as_str()));
+    let value = |value: &Value| {
+        let text = value.as_str().map_or_else(|| value.to_string(), str::to_owned);
+        if text.chars().count() <= LONGEST { text } else { format!("{}…", text.chars().take(LONGEST).collect::<String>()) }
+    };
+    let said: Vec<String> = fields.map(|(key, v)| format!("{key} {}", value(v))).collect();
+    format!("; {}: {}", entry.get("kind").and_then(Value::as_str).unwrap_or_default(), said.join(", "))
 }

@@ -8,6 +8,7 @@ pub mod demo;
 pub mod entries;
 pub mod export;
 pub mod here;
+pub mod import;
 pub mod kit;
 pub mod log;
 pub mod manual;
@@ -94,6 +95,7 @@ fn at_the_desk(desk: &mut Desk, command: Option<&Command>) -> Ran {
         Some(Command::Debrief(args)) => debrief::run(desk, args),
         Some(Command::Stats(args)) => stats::run(desk, args),
         Some(Command::Export(args)) => export::run(desk, args),
+        Some(Command::Import(args)) => import::run(desk, args),
         Some(Command::Verify(args)) => verify::run(desk, args),
         Some(Command::Settings(args)) => settings::run(desk, args),
         Some(Command::Demo(_) | Command::Plan(_) | Command::Completions(_) | Command::Manual(_)) => Ok(()),

@@ -1,6 +1,6 @@
 //! One JSON object a line. Numbers are in the unit of the field, as in an export.
 
-use super::{Intake, draft, fault};
+use super::{Intake, fault, row_of};
 use firnbook_core::entry::Fault;
 use serde_json::{Map, Value};
 
@@ -13,7 +13,7 @@ pub fn read(text: &str, kind: Option<&str>) -> Intake {
                 if let (Some(kind), false) = (kind, json.contains_key("kind")) {
                     json.insert("kind".to_owned(), kind.into());
                 }
-                intake.drafts.push(draft(json, line));
+                intake.rows.push(row_of(json, line));
             }
             Err(e) => {
                 let near: String = text.chars().skip(e.column().saturating_sub(12)).take(24).collect();
@@ -36,7 +36,7 @@ mod tests {
     fn each_bad_line_is_named() {
         let text = "{\"kind\":\"note\"}\n\n{\"kind\":\"note\",\"x_m\":1e999}\n{\"x_m\":NaN}\n[1]\n{\"a\":1} {\"b\":2}\n";
         let intake = read(text, None);
-        assert_eq!(intake.drafts.len(), 1);
+        assert_eq!(intake.rows.len(), 1);
         let lines: Vec<_> = intake.faults.iter().filter_map(|f| f.line).collect();
         assert_eq!(lines, [3, 4, 5, 6]);
         assert!(intake.faults[0].fault.why.contains("number out of range"));
@@ -45,7 +45,7 @@ mod tests {
     #[test]
     fn a_kind_for_all_does_not_touch_lines_that_say_one() {
         let intake = read("{\"kind\":\"note\"}\n{\"note\":\"x\"}", Some("strike"));
-        let kinds: Vec<_> = intake.drafts.iter().map(|(_, d)| d.json["kind"].as_str().unwrap()).collect();
+        let kinds: Vec<_> = intake.rows.iter().map(|r| r.draft.json["kind"].as_str().unwrap()).collect();
         assert_eq!(kinds, ["note", "strike"]);
     }
 }

@@ -2,58 +2,97 @@
 //! and field. What the fields allow is not decided here.
 
 mod csv;
+pub mod gpx;
 mod jsonl;
+pub mod paper;
+pub mod text;
 
-use crate::desk::DayTimes;
+use crate::desk::{DayTimes, Desk};
 use crate::failure::Failure;
 use firnbook_core::entry::Fault;
-use firnbook_core::logbook::{Draft, LineFault};
+use firnbook_core::logbook::{Draft, LineFault, SheetRow};
 use serde_json::{Map, Value};
+use std::path::Path;
 
 /// What a file held.
 #[derive(Debug, Default)]
 pub struct Intake {
-    /// Its entries, each with the day that its line names.
-    pub drafts: Vec<(Option<String>, Draft)>,
+    /// Its entries.
+    pub rows: Vec<Row>,
     /// What is wrong with it.
     pub faults: Vec<LineFault>,
+    /// How it was understood, where that is not plain.
+    pub remarks: Vec<String>,
+    /// Times that say no zone.
+    without_zone: usize,
+    /// The first line with a decimal comma.
+    first_comma: Option<usize>,
+}
+
+/// One entry of a file.
+#[derive(Clone, Debug)]
+pub struct Row {
+    /// The day that its line names.
+    pub day: Option<String>,
+    /// The entry.
+    pub draft: Draft,
+    /// Where it stands on paper.
+    pub sheet: Option<SheetRow>,
+}
+
+/// What a file is called and what it holds, `-` for standard input; bounded, since a file may be anything.
+///
+/// # Errors
+/// A file that can't be read, or that is larger than [`text::LARGEST`].
+pub fn bytes_of(desk: &mut Desk, file: &Path) -> Result<(String, Vec<u8>), Failure> {
+    let too_large = |name: &str| {
+        let bound = text::LARGEST >> 20;
+        Failure::refused(format!("{name} is larger than {bound} MiB; part it into several files; nothing was written"))
+    };
+    if file == Path::new("-") {
+        let name = "standard input".to_owned();
+        let bytes = desk.ui.read_all()?;
+        return if bytes.len() as u64 > text::LARGEST { Err(too_large(&name)) } else { Ok((name, bytes)) };
+    }
+    let name = file.display().to_string();
+    let about = std::fs::metadata(file).map_err(|e| Failure::file(file, &e))?;
+    if about.len() > text::LARGEST {
+        return Err(too_large(&name));
+    }
+    Ok((name, std::fs::read(file).map_err(|e| Failure::file(file, &e))?))
 }
 
 /// Reads a file of entries. `kind` is that of rows in a CSV file without a column `kind`; `name` is what the file is called in messages.
 ///
 /// # Errors
-/// A file that is neither, empty, or not UTF-8. Faults of single lines stand in the answer.
+/// A file that is neither, empty, or of another encoding. Faults of single lines stand in the answer.
 pub fn read(name: &str, bytes: &[u8], kind: Option<&str>, times: DayTimes) -> Result<Intake, Failure> {
-    let text = text_of(name, bytes)?;
-    match text.trim_start().chars().next() {
+    let mut remarks = Vec::new();
+    let text = text::text_of(name, bytes, &mut remarks)?;
+    let offset = times.offset;
+    let mut intake = match text.trim_start().chars().next() {
         None => Err(Failure::refused(format!(
             "{name} is empty; write one entry a line, as JSON or as CSV with a header"
         ))),
-        Some('{') => Ok(jsonl::read(text, kind)),
+        Some('{') => Ok(jsonl::read(&text, kind)),
         Some('[') => Err(Failure::refused(format!(
             "{name} holds a JSON list; write one object a line instead, without brackets and commas around them"
         ))),
-        Some(_) => csv::read(name, text, kind, times),
+        Some(_) => csv::read(name, &text, kind, times),
+    }?;
+    intake.remarks.splice(0..0, remarks);
+    if intake.without_zone > 0 {
+        let times = if intake.without_zone == 1 { "1 time".to_owned() } else { format!("{} times", intake.without_zone) };
+        intake.remarks.push(format!("{times} without a zone, taken as {offset}, the zone of the day"));
     }
-}
-
-/// UTF-8, without the byte order mark that some spreadsheets put in front.
-fn text_of<'a>(name: &str, bytes: &'a [u8]) -> Result<&'a str, Failure> {
-    let text = std::str::from_utf8(bytes).map_err(|e| {
-        let line = 1 + bytes[..e.valid_up_to()].iter().filter(|b| **b == b'\n').count();
-        Failure::refused(format!(
-            "{name}, line {line}: byte {} is no UTF-8; save the file as UTF-8 and do it again; nothing was written",
-            e.valid_up_to()
-        ))
-    })?;
-    Ok(text.strip_prefix('\u{feff}').unwrap_or(text))
+    Ok(intake)
 }
 
 /// An entry of a line; the day that it names, as an export writes it, is taken out of it.
-fn draft(mut json: Map<String, Value>, line: usize) -> (Option<String>, Draft) {
+fn row_of(mut json: Map<String, Value>, line: usize) -> Row {
     let day = json.shift_remove("day");
     let day = day.and_then(|d| d.as_str().map(str::trim).filter(|d| !d.is_empty()).map(str::to_owned));
-    (day, Draft { json, line: Some(line) })
+    Row { day, draft: Draft { json, line: Some(line) }, sheet: None }
 }
 
 fn fault(line: usize, fault: Fault) -> LineFault {

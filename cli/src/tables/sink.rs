@@ -1,7 +1,9 @@
-//! Where rows go: one file a table, opened with its first row, in a folder that takes its place only when everything is written.
+//! Where rows go: CSV and JSON lines, one file a table; Parquet, one file a table and day, in folders that engines read as a partition.
 
-use super::columns::Column;
+use super::columns::{Column, DAY, DAYS, PEOPLE};
+use super::parquet::ParquetFile;
 use crate::failure::Failure;
+use crate::file::make_folder;
 use serde_json::{Map, Value};
 use std::collections::BTreeMap;
 use std::fs::File;
@@ -15,6 +17,10 @@ pub enum Format {
     Csv,
     /// One JSON object a line
     Jsonl,
+    /// Parquet, each table parted by day
+    Parquet,
+    /// GeoJSON: outlines, lanes, tracks, targets, strikes, gaps
+    Geojson,
 }
 
 impl Format {
@@ -24,6 +30,8 @@ impl Format {
         match self {
             Format::Csv => "csv",
             Format::Jsonl => "jsonl",
+            Format::Parquet => "parquet",
+            Format::Geojson => "geojson",
         }
     }
 }
@@ -34,20 +42,31 @@ pub struct Table {
     pub columns: Vec<Column>,
     /// Its rows.
     pub rows: usize,
-    /// The file.
-    pub path: PathBuf,
-    file: Rows,
+    /// Its files, from the folder of the export.
+    pub files: Vec<String>,
+    open: Option<Rows>,
 }
 
 enum Rows {
     Csv(Box<csv::Writer<BufWriter<File>>>),
     Jsonl(BufWriter<File>),
+    Parquet(Box<ParquetFile>),
+}
+
+impl Table {
+    /// A table without columns that stands in one file.
+    #[must_use]
+    pub fn of_file(file: String, rows: usize) -> Table {
+        Table { columns: Vec::new(), rows, files: vec![file], open: None }
+    }
 }
 
 /// Takes rows.
 pub struct Sink {
     format: Format,
     folder: PathBuf,
+    /// The day whose rows come next.
+    day: String,
     tables: BTreeMap<String, Table>,
 }
 
@@ -55,13 +74,21 @@ impl Sink {
     /// Writes into a folder.
     #[must_use]
     pub fn new(folder: &Path, format: Format) -> Sink {
-        Sink { format, folder: folder.to_owned(), tables: BTreeMap::new() }
+        Sink { format, folder: folder.to_owned(), day: String::new(), tables: BTreeMap::new() }
     }
 
-    /// The form of the files.
-    #[must_use]
-    pub fn format(&self) -> Format {
-        self.format
+    /// The rows of another day come next.
+    ///
+    /// # Errors
+    /// What the disk says.
+    pub fn begin_day(&mut self, day: &str) -> Result<(), Failure> {
+        day.clone_into(&mut self.day);
+        for (name, table) in &mut self.tables {
+            if let Some(Rows::Parquet(file)) = table.open.take_if(|_| name != DAYS) {
+                file.close()?;
+            }
+        }
+        Ok(())
     }
 
     /// Adds a row to a table; `columns` are asked for with the first one.
@@ -70,19 +97,90 @@ impl Sink {
     /// What the disk says.
     pub fn row(
         &mut self,
-        table: &str,
+        name: &str,
         columns: impl FnOnce() -> Vec<Column>,
         row: &Map<String, Value>,
     ) -> Result<(), Failure> {
-        if !self.tables.contains_key(table) {
-            let path = self.folder.join(format!("{table}.{}", self.format.ending()));
-            let opened = Table::open(path, columns(), self.format)?;
-            self.tables.insert(table.to_owned(), opened);
-        }
-        match self.tables.get_mut(table) {
-            Some(table) => table.add(row),
+        self.open(name, columns)?;
+        let Some(table) = self.tables.get_mut(name) else { return Ok(()) };
+        table.rows += 1;
+        let path = || PathBuf::from(table.files.last().cloned().unwrap_or_default());
+        match &mut table.open {
+            Some(Rows::Jsonl(writer)) => {
+                let line = Value::Object(row.clone()).to_string();
+                writeln!(writer, "{line}").map_err(|e| Failure::file(&path(), &e))
+            }
+            Some(Rows::Csv(writer)) => {
+                let cells = table.columns.iter().map(|c| row.get(&c.name).map_or_else(String::new, cell));
+                writer.write_record(cells).map_err(|e| csv_failed(&path(), e))
+            }
+            Some(Rows::Parquet(file)) => {
+                for (at, column) in in_file(name, &table.columns).enumerate() {
+                    file.add_json(at, row.get(&column.name).unwrap_or(&Value::Null));
+                }
+                file.end_row()
+            }
             None => Ok(()),
         }
+    }
+
+    /// The Parquet file of a table and of this day, for a row that comes cell by cell, in the order of the columns without the day; the row is
+    /// counted.
+    ///
+    /// # Errors
+    /// What the disk says.
+    pub fn parquet_row(
+        &mut self,
+        name: &str,
+        columns: impl FnOnce() -> Vec<Column>,
+    ) -> Result<Option<&mut ParquetFile>, Failure> {
+        self.open(name, columns)?;
+        Ok(self.tables.get_mut(name).and_then(|table| {
+            table.rows += 1;
+            match &mut table.open {
+                Some(Rows::Parquet(file)) => Some(&mut **file),
+                _ => None,
+            }
+        }))
+    }
+
+    /// Opens what a row of a table needs.
+    fn open(&mut self, name: &str, columns: impl FnOnce() -> Vec<Column>) -> Result<(), Failure> {
+        if self.tables.get(name).is_some_and(|table| table.open.is_some()) {
+            return Ok(());
+        }
+        let parted = self.format == Format::Parquet && name != DAYS && name != PEOPLE;
+        let inner = if parted {
+            format!("{name}/{DAY}={}/part-0.parquet", self.day)
+        } else {
+            format!("{name}.{}", self.format.ending())
+        };
+        let path = self.folder.join(&inner);
+        if let Some(folder) = path.parent().filter(|_| parted) {
+            make_folder(folder)?;
+        }
+        let table = self.tables.entry(name.to_owned()).or_insert_with(|| Table {
+            columns: columns(),
+            rows: 0,
+            files: Vec::new(),
+            open: None,
+        });
+        table.files.push(inner);
+        let create = || File::create(&path).map(BufWriter::new).map_err(|e| Failure::file(&path, &e));
+        table.open = Some(match self.format {
+            Format::Csv => {
+                let mut writer = Box::new(csv::Writer::from_writer(create()?));
+                let header = writer.write_record(table.columns.iter().map(|c| c.name.as_str()));
+                header.map_err(|e| csv_failed(&path, e))?;
+                Rows::Csv(writer)
+            }
+            Format::Parquet => {
+                let columns: Vec<&Column> = in_file(name, &table.columns).collect();
+                Rows::Parquet(Box::new(ParquetFile::create(&path, &columns)?))
+            }
+            Format::Jsonl | Format::Geojson => Rows::Jsonl(create()?),
+        });
+        Ok(())
     }
 
     /// Puts everything on the disk. The tables by name.
@@ -91,45 +189,22 @@ impl Sink {
     /// What the disk says.
     pub fn finish(mut self) -> Result<BTreeMap<String, Table>, Failure> {
         for table in self.tables.values_mut() {
-            let flushed = match &mut table.file {
-                Rows::Csv(writer) => writer.flush(),
-                Rows::Jsonl(writer) => writer.flush(),
-            };
-            flushed.map_err(|e| Failure::file(&table.path, &e))?;
+            let path = PathBuf::from(table.files.last().cloned().unwrap_or_default());
+            match table.open.take() {
+                Some(Rows::Csv(mut writer)) => writer.flush().map_err(|e| Failure::file(&path, &e))?,
+                Some(Rows::Jsonl(mut writer)) => writer.flush().map_err(|e| Failure::file(&path, &e))?,
+                Some(Rows::Parquet(file)) => file.close()?,
+                None => {}
+            }
         }
         Ok(self.tables)
     }
 }
 
-impl Table {
-    fn open(path: PathBuf, columns: Vec<Column>, format: Format) -> Result<Table, Failure> {
-        let file = BufWriter::new(File::create(&path).map_err(|e| Failure::file(&path, &e))?);
-        let mut table = match format {
-            Format::Csv => {
-                Table { columns, rows: 0, path, file: Rows::Csv(Box::new(csv::Writer::from_writer(file))) }
-            }
-            Format::Jsonl => Table { columns, rows: 0, path, file: Rows::Jsonl(file) },
-        };
-        if let Rows::Csv(writer) = &mut table.file {
-            let header = writer.write_record(table.columns.iter().map(|c| c.name.as_str()));
-            header.map_err(|e| csv_failed(&table.path, e))?;
-        }
-        Ok(table)
-    }
-
-    fn add(&mut self, row: &Map<String, Value>) -> Result<(), Failure> {
-        self.rows += 1;
-        match &mut self.file {
-            Rows::Jsonl(writer) => {
-                let line = Value::Object(row.clone()).to_string();
-                writeln!(writer, "{line}").map_err(|e| Failure::file(&self.path, &e))
-            }
-            Rows::Csv(writer) => {
-                let cells = self.columns.iter().map(|c| row.get(&c.name).map_or_else(String::new, cell));
-                writer.write_record(cells).map_err(|e| csv_failed(&self.path, e))
-            }
-        }
-    }
+/// The columns that stand in a Parquet file: the day is in the name of its folder.
+fn in_file<'a>(table: &str, columns: &'a [Column]) -> impl Iterator<Item = &'a Column> {
+    let whole = table == DAYS;
+    columns.iter().filter(move |c| whole || c.name != DAY)
 }
 
 fn csv_failed(path: &Path, error: csv::Error) -> Failure {

@@ -4,7 +4,7 @@ use super::check::{Fault, check_value};
 use super::table::{Field, Shape};
 use super::time::Time;
 use crate::units::read_quantity;
-use chrono::{FixedOffset, NaiveDate, NaiveTime, TimeDelta, TimeZone};
+use chrono::{FixedOffset, NaiveDate, NaiveDateTime, NaiveTime, TimeDelta, TimeZone};
 use serde_json::{Number, Value, json};
 
 /// What a typed time is measured from.
@@ -21,7 +21,7 @@ pub struct TimeContext {
 }
 
 impl TimeContext {
-    /// Reads a time: RFC 3339, `10:08:20`, `10:08`, `1008`, `100820`, `+8:20` (since the drill's start), `-0:30` (ago).
+    /// Reads a time: RFC 3339 (without a zone: in that of the day), `10:08:20`, `10:08`, `1008`, `100820`, `+8:20` (since the drill's start), `-0:30` (ago).
     ///
     /// # Errors
     /// What was typed and what would be understood.
@@ -37,11 +37,20 @@ impl TimeContext {
             return span(ago).and_then(|d| shift(self.now, -d)).ok_or_else(|| not_understood(text));
         }
         if text.contains('T') || text.contains('t') || text.len() > 12 {
-            return Time::parse(text);
+            return self.local(text).map_or_else(|| Time::parse(text), Ok);
         }
         let time = clock_time(text).ok_or_else(|| not_understood(text))?;
         let local = self.offset.from_local_datetime(&self.date.and_time(time)).single();
         local.map(Time::new).ok_or_else(|| not_understood(text))
+    }
+
+    /// A date with a time that says no zone, in that of the day.
+    #[must_use]
+    pub fn local(&self, text: &str) -> Option<Time> {
+        let local = text.replacen([' ', 't'], "T", 1);
+        let forms = ["%Y-%m-%dT%H:%M:%S%.f", "%Y-%m-%dT%H:%M"];
+        let read = forms.iter().find_map(|form| NaiveDateTime::parse_from_str(&local, form).ok())?;
+        self.offset.from_local_datetime(&read).single().map(Time::new)
     }
 }
 

@@ -10,6 +10,7 @@ pub mod debrief;
 pub mod depth;
 pub mod digging;
 pub mod drill;
+pub mod events;
 pub mod interference;
 pub mod left_out;
 pub mod made;
@@ -25,6 +26,7 @@ pub mod sheets;
 pub mod slowest;
 pub mod snow;
 pub mod tables;
+
 #[cfg(test)]
 mod testing;
 pub mod thresholds;

@@ -1,5 +1,5 @@
-//! The rows of the two export tables that no entry holds: `targets`, one row a target, and `runs`, one row a run and target. Season's
-//! statistics start from the same rows.
+//! The rows of the export tables that no entry holds: `targets`, one row a target, and `runs`, one row a run and target. Season's
+//! statistics start from the same rows. Single measurements and disturbances are in `events`.
 
 use super::depth::{Consensus, TargetDepth, values};
 use super::drill::DrillRead;

@@ -111,8 +111,9 @@ fn places(track: &Track, grid: Option<&DrillGrid>, left_out: &mut Tally) -> Opti
 /// Farthest from the grid's origin that a point of a walk may lie, m, as for positions of entries.
 const FARTHEST_M: f64 = 10_000.0;
 
-/// Undoes the deltas.
-fn absolute(points: &Points) -> impl Iterator<Item = (f64, [f64; 2])> {
+/// The points with their times in ms, deltas undone.
+#[must_use]
+pub fn absolute(points: &Points) -> impl Iterator<Item = (f64, [f64; 2])> {
     let (mut t_ms, mut x, mut y) = (0.0, 0.0, 0.0);
     points.t_ms.iter().zip(&points.x).zip(&points.y).map(move |((dt, dx), dy)| {
         t_ms += *dt as f64;

@@ -1,10 +1,11 @@
 //! Answers: the debrief of a day, which days a season's answer is made from, the rows of the export's tables.
 
 use super::{Logbook, LogbookError};
-use crate::day::{DayId, Record, sha256_hex};
-use crate::entry::fold;
+use crate::day::{DayId, Groups, Record, sha256_hex};
+use crate::entry::{Drill, Kind, fold};
 use crate::insight::clocks::RawClocks;
 use crate::insight::debrief::{self, Debrief, Given};
+use crate::insight::events::{self, DisturbanceRow, MeasurementRow};
 use crate::insight::left_out::Tally;
 use crate::insight::made::Made;
 use crate::insight::reference::Reference;
@@ -12,7 +13,7 @@ use crate::insight::tables::{self, RunRow, TargetRow};
 use crate::insight::thresholds::Thresholds;
 use crate::insight::view::View;
 use crate::review;
-use crate::store::DayRow;
+use crate::store::{CellRow, DayRow, StoreError};
 use chrono::NaiveDate;
 
 /// What a debrief is asked for.
@@ -38,6 +39,19 @@ pub struct Season {
     pub area: Option<String>,
     /// Only this day.
     pub day: Option<DayId>,
+}
+
+/// The rows of one day in the export tables that no single entry holds.
+#[derive(Clone, Debug)]
+pub struct DayTables {
+    /// One row a target.
+    pub targets: Vec<TargetRow>,
+    /// One row a run and target.
+    pub runs: Vec<RunRow>,
+    /// One row a depth of a target.
+    pub measurements: Vec<MeasurementRow>,
+    /// One row a disturbance.
+    pub disturbances: Vec<DisturbanceRow>,
 }
 
 /// Kinds that runs are made from.
@@ -129,15 +143,68 @@ impl Logbook {
         Ok(made)
     }
 
-    /// The rows of the tables `targets` and `runs` of one day.
+    /// The rows of the export tables of one day that no single entry holds.
     ///
     /// # Errors
     /// The store's.
-    pub fn tables(&self, day: DayId) -> Result<(Vec<TargetRow>, Vec<RunRow>), LogbookError> {
+    pub fn tables(&self, day: DayId) -> Result<DayTables, LogbookError> {
         let record = self.record(day)?;
         let one_event = review::one_event_groups(&record, &review::raw_clocks);
         let view = View::new(&record, &one_event.groups, &RawClocks);
         let mut left_out = Tally::default();
-        Ok((tables::targets(&view, &mut left_out), tables::runs(&view, &mut left_out)))
+        Ok(DayTables {
+            targets: tables::targets(&view, &mut left_out),
+            runs: tables::runs(&view, &mut left_out),
+            measurements: events::measurements(&view),
+            disturbances: events::disturbances(&view),
+        })
+    }
+
+    /// Every drill of a day as its entries together declare it.
+    ///
+    /// # Errors
+    /// The store's.
+    pub fn drills(&self, day: DayId) -> Result<Vec<Drill>, LogbookError> {
+        let record = self.store.record_of(day, &["drill"])?;
+        let groups = Groups::of(&record);
+        let view = View::new(&record, &groups, &RawClocks);
+        Ok(view.drills().iter().map(|folded| view.drill(folded)).collect())
+    }
+
+    /// Hands every entry of a kind that a day counts to `each`, as typed cells; stops at its first error.
+    ///
+    /// # Errors
+    /// The store's, and what `each` says.
+    pub fn cells<E: From<LogbookError>>(
+        &self,
+        day: DayId,
+        kind: &Kind,
+        mut each: impl FnMut(&CellRow<'_>) -> Result<(), E>,
+    ) -> Result<(), E> {
+        let mut failed = None;
+        let told = self.store.cells(day, kind, |row| {
+            each(row).map_err(|e| {
+                failed = Some(e);
+                Halt::Each
+            })
+        });
+        match (told, failed) {
+            (Ok(()), _) => Ok(()),
+            (Err(_), Some(e)) => Err(e),
+            (Err(Halt::Store(e)), None) => Err(LogbookError::from(e).into()),
+            (Err(Halt::Each), None) => Ok(()),
+        }
+    }
+}
+
+/// Why a scan of cells ended early.
+enum Halt {
+    Each,
+    Store(StoreError),
+}
+
+impl From<StoreError> for Halt {
+    fn from(error: StoreError) -> Halt {
+        Halt::Store(error)
     }
 }

@@ -37,6 +37,11 @@ pub struct HistoryStep {
 /// Fields that are what an entry is; another value would be another entry.
 const FIXED: [&str; 7] = ["id", "kind", "by", "drill", "target", "label", "call_sign"];
 
+/// Whether a field of a kind never changes.
+pub(super) fn never_changes(kind: &str, field: &str) -> bool {
+    FIXED.contains(&field) || (field == "item" && kind == "kit")
+}
+
 impl Logbook {
     /// Amends fields of entries; a null takes an optional field away. What another process amended a moment ago is seen, so that is no conflict.
     ///
@@ -215,7 +220,7 @@ fn amendable(noted: &Noted, fields: &Map<String, Value>) -> Result<(), LogbookEr
     let entry = noted.entry.as_ref().ok_or_else(|| LogbookError::Opaque(id.clone()))?;
     let Some(table) = kind(entry.body.kind()) else { return Err(LogbookError::Opaque(id)) };
     for (name, value) in fields {
-        if FIXED.contains(&name.as_str()) || (name == "item" && table.name == "kit") {
+        if never_changes(&table.name, name) {
             return Err(LogbookError::Fixed { field: name.clone(), id });
         }
         let Some(field) = table.fields.iter().find(|f| f.name == *name) else {

@@ -12,17 +12,19 @@ mod error;
 mod recorder;
 mod season;
 mod settle;
+mod sheet;
 mod watch;
 mod write;
 
-pub use answers::{Ask, Season};
+pub use answers::{Ask, DayTables, Season};
 pub use carry::{DayMerged, Merged, Packed};
 pub use correct::{Changed, HistoryStep};
 pub use crew::{CrewDevice, CrewShown, INVITATION_HOURS_MAX};
 pub use error::{LineFault, LogbookError};
 pub use recorder::*;
+pub use sheet::SheetRow;
 pub use watch::Watch;
-pub use write::{Draft, LogReport};
+pub use write::{Done, Draft, LogReport, RowDone};
 
 use crate::clock::Clock;
 use crate::day::{DayId, DeviceId, Key, Record, json_equal};

@@ -1,9 +1,11 @@
 //! Writing entries: from flags, forms and files, all or nothing.
 
+use super::sheet::{self, SheetRow, Typing};
 use super::{LineFault, Logbook, LogbookError};
 use crate::day::{DayId, Key, canonical, json_equal};
 use crate::entry::{CallSign, Common, Entry, EntryId, Fault, KINDS, Kind, Time, check, kind};
 use crate::store::{StoreError, random};
+use chrono::NaiveDate;
 use schemars::JsonSchema;
 use serde::Serialize;
 use serde_json::{Map, Value, json};
@@ -21,7 +23,7 @@ pub struct Draft {
 
 /// What writing did.
 #[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
-#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, JsonSchema)]
+#[derive(Clone, Debug, Default, PartialEq, Serialize, JsonSchema)]
 pub struct LogReport {
     /// Entries written.
     pub written: usize,
@@ -31,6 +33,48 @@ pub struct LogReport {
     pub amended: usize,
     /// Ids, in the order of the input.
     pub ids: Vec<EntryId>,
+    /// What was done with each line: of a file of sheets, and where it was only asked what would be done.
+    pub rows: Vec<RowDone>,
+}
+
+/// What was done with one line.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
+#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
+pub struct RowDone {
+    /// The line of the file, from 1.
+    pub line: Option<usize>,
+    /// The entry.
+    pub id: EntryId,
+    /// What was done.
+    pub done: Done,
+    /// Fields that are other than before.
+    pub fields: Vec<String>,
+    /// Fields that were left as somebody amended them since: the sheet says what it said before.
+    pub kept: Vec<String>,
+    /// What the line says, where it was only asked what would be done.
+    pub entry: Option<Value>,
+}
+
+/// What is done with a line.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Enum))]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, JsonSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum Done {
+    /// written for the first time
+    Written,
+    /// here already
+    Known,
+    /// some of its fields are amended
+    Amended,
+    /// written anew with another kind, writer or labels, the one before struck out
+    Retyped,
+}
+
+impl RowDone {
+    /// A line that is here already.
+    pub(super) fn of(id: EntryId) -> RowDone {
+        RowDone { line: None, id, done: Done::Known, fields: Vec::new(), kept: Vec::new(), entry: None }
+    }
 }
 
 impl Logbook {
@@ -71,14 +115,30 @@ impl Logbook {
         drafts: Vec<(DayId, Draft)>,
         dry_run: bool,
     ) -> Result<LogReport, LogbookError> {
+        let rows = drafts.into_iter().map(|(day, draft)| (day, draft, None)).collect();
+        self.log_rows(by, rows, dry_run)
+    }
+
+    /// Writes entries into the days they belong to, as [`Logbook::log_into_days`] does; those that stand on a sheet of paper amend what was typed in
+    /// from the same line of it before.
+    ///
+    /// # Errors
+    /// As [`Logbook::log`]; nothing was written then, into no day.
+    pub fn log_rows(
+        &mut self,
+        by: &str,
+        drafts: Vec<(DayId, Draft, Option<SheetRow>)>,
+        dry_run: bool,
+    ) -> Result<LogReport, LogbookError> {
         let now = self.clock.now();
+        let dates: HashMap<DayId, NaiveDate> = self.days()?.into_iter().map(|d| (d.id, d.date)).collect();
         let mut repetitions: HashMap<DayId, HashMap<String, u32>> = HashMap::new();
         let mut ready = Vec::with_capacity(drafts.len());
         let mut faults = Vec::new();
-        for (day, draft) in drafts {
+        for (day, draft, row) in drafts {
             let line = draft.line;
             match prepare(draft, day, by, now, repetitions.entry(day).or_default()) {
-                Ok((id, json)) => ready.push((line, day, id, json)),
+                Ok((id, json)) => ready.push((line, day, id, json, row)),
                 Err(Prepare::Faults(found)) => {
                     faults.extend(found.into_iter().map(|fault| LineFault { line, fault }))
                 }
@@ -93,20 +153,32 @@ impl Logbook {
             let mut puts: BTreeMap<DayId, Vec<(Key, String)>> = BTreeMap::new();
             let mut fresh: HashMap<(DayId, EntryId), Value> = HashMap::with_capacity(ready.len());
             let mut faults = Vec::new();
-            for (line, day, id, json) in ready {
-                report.ids.push(id);
+            let typing = Typing { by, at: json!(now) };
+            for (line, day, id, mut json, row) in ready {
+                if let Some(row) = row {
+                    json.shift_remove("id");
+                    let entry = dry_run.then(|| Value::Object(json.clone()));
+                    let date = dates.get(&day).copied().unwrap_or_default();
+                    let (put, told) = sheet::put(seen, (day, date), &row, json, &typing)?;
+                    puts.entry(day).or_default().extend(put);
+                    report.count(RowDone { line, entry, ..told }, true);
+                    continue;
+                }
                 let json = Value::Object(json);
+                let entry = dry_run.then(|| json.clone());
                 let held = match fresh.get(&(day, id)) {
                     Some(json) => Some(vec![json.clone()]),
                     None => held_under(seen, day, id)?,
                 };
                 match held {
                     None => {
-                        report.written += 1;
+                        report.count(RowDone { line, entry, done: Done::Written, ..RowDone::of(id) }, dry_run);
                         puts.entry(day).or_default().push((Key::Entry(id), json.to_string()));
                         fresh.insert((day, id), json);
                     }
-                    Some(held) if held.iter().any(|h| json_equal(h, &json)) => report.known += 1,
+                    Some(held) if held.iter().any(|h| json_equal(h, &json)) => {
+                        report.count(RowDone { line, entry, ..RowDone::of(id) }, dry_run);
+                    }
                     Some(_) => {
                         let why = "another entry with this id is here; amend that one, or leave the id out to write a second one";
                         faults.push(LineFault { line, fault: Fault::new("id", id, why) });
@@ -116,8 +188,23 @@ impl Logbook {
             if !faults.is_empty() {
                 return Err(LogbookError::Refused(faults));
             }
+            puts.retain(|_, put| !put.is_empty());
             Ok((if dry_run { Vec::new() } else { puts.into_iter().collect() }, report))
         })
+    }
+}
+
+impl LogReport {
+    fn count(&mut self, row: RowDone, listed: bool) {
+        match row.done {
+            Done::Written => self.written += 1,
+            Done::Known => self.known += 1,
+            Done::Amended | Done::Retyped => self.amended += 1,
+        }
+        self.ids.push(row.id);
+        if listed {
+            self.rows.push(row);
+        }
     }
 }
 

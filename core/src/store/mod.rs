@@ -3,6 +3,7 @@
 //! One write is one transaction: what another process wrote since is seen, the change and its rows go in together, and what is confirmed is on
 //! the disk. No document is loaded for writing, merging or listing.
 
+mod cells;
 mod changes;
 mod columns;
 mod crew;
@@ -17,6 +18,7 @@ mod received;
 mod rows;
 mod verify;
 
+pub use cells::{Cell, CellRow};
 pub use changes::{Incoming, Taken};
 pub use columns::{columns, create_tables};
 pub use depths::{DepthLine, ValueOf};
