@@ -90,8 +90,8 @@ def test_three_libraries_read_what_json_lines_say(exported):
         for name, resource in tables(out["parquet"]).items():
             lines = [json.loads(line) for line in (out["jsonl"] / f"{name}.jsonl").read_text().splitlines()]
             fields = resource["schema"]["fields"]
-            key = (lambda r: (r["day"], r["id"])) if any(f["name"] == "id" for f in fields) else (
-                lambda r: json.dumps({k: v for k, v in r.items() if not isinstance(v, datetime)}, default=str, sort_keys=True))
+            # Libraries read partitions in an order of their own; within a day rows stand as they were written.
+            key = lambda r: (r["day"], r.get("id") or "")  # noqa: E731
             where = place(out["parquet"], name)
             files = str(where) if name == "days" else f"{where}/**/*.parquet"
             told = "" if name == "days" else ", hive_partitioning = true, hive_types = {'day': VARCHAR}"
@@ -100,8 +100,7 @@ def test_three_libraries_read_what_json_lines_say(exported):
             by_polars = polars.read_parquet(files, hive_partitioning=name != "days", hive_schema={"day": polars.String} if name != "days" else None)
             for rows in [by_arrow(out["parquet"], name).to_pylist(), by_duckdb, by_polars.to_dicts()]:
                 assert len(rows) == len(lines) == resource["rows"], name
-                if any(f["name"] == "id" for f in fields):
-                    rows, lines = sorted(rows, key=key), sorted(lines, key=key)
+                rows, lines = sorted(rows, key=key), sorted(lines, key=key)
                 for row, line in zip(rows, lines):
                     for field in fields:
                         if field["name"] == "utc_offset_min":

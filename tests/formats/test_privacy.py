@@ -37,7 +37,7 @@ def planted():
                 elif about.get("type") == "boolean":
                     entry[field] = True
                 elif about.get("type") in ("number", "integer"):
-                    entry[field] = LAT if "lat" in field else LON if "lon" in field else max(about.get("minimum", 0), 1)
+                    entry[field] = LAT if field.endswith("lat") else LON if field.endswith("lon") else max(about.get("minimum", 0), 1)
                 elif field == "outline":
                     entry[field] = [[0, 0], [40, 0], [40, 40]]
                 elif field == "points":

@@ -43,8 +43,8 @@ def compare(ask, query):
         for ours, theirs in [("n", "n"), ("events", "events"), ("censored", "censored"), ("still_open", "open"), ("unwritten", "unwritten"),
                              ("median_s", "median_s"), ("restricted_mean_s", "restricted_mean_s"), ("horizon_s", "horizon_s")]:
             near(row[ours], step[theirs], f"{step['step']} {theirs}")
-        near(row["median_lower_s"], step["median_ci95"]["lower"], f"{step['step']} lower")
-        near(row["median_upper_s"], step["median_ci95"]["upper"], f"{step['step']} upper")
+        near(row["median_lower_s"], step["median_ci95"][0], f"{step['step']} lower")
+        near(row["median_upper_s"], step["median_ci95"][1], f"{step['step']} upper")
         points = sorted((r for r in curves if r["step"] == step["step"]), key=lambda r: r["time_s"])
         assert len(points) == len(step["curve"])
         for point, told in zip(points, step["curve"]):

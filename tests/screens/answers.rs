@@ -71,13 +71,14 @@ const LINES: &[(&str, &str)] = &[
     ("error", "merge @nowhere.firn --store @"),
 ];
 
+const SHEET: &str = "form,sheet,line,observer,drill,time,step\nsteps,Z,1,Fox,1,10:05:30,fine\n";
+const WALK: &str = "<gpx><trk><trkseg><trkpt lat=\"46.5\" lon=\"9.8\"><time>2027-02-06T09:06:00Z</time></trkpt></trkseg></trk></gpx>";
+
 #[test]
 fn every_answer_satisfies_its_schema() {
     let schemas: BTreeMap<&str, Value> =
         firnbook::answers().into_iter().map(|(name, s)| (name, s.to_value())).collect();
     let world = World::new();
-    world.file("sheet.csv", "form,sheet,line,observer,drill,time,step\nsteps,Z,1,Fox,1,10:05:30,fine\n");
-    world.file("walk.gpx", "<gpx><trk><trkseg><trkpt lat=\"46.5\" lon=\"9.8\"><time>2027-02-06T09:06:00Z</time></trkpt></trkseg></trk></gpx>");
     let mut tried = BTreeSet::new();
     for (name, line) in LINES {
         let ran = world.run(&format!("{line} --json"));
@@ -92,6 +93,10 @@ fn every_answer_satisfies_its_schema() {
             .collect();
         assert!(faults.is_empty(), "{line}: {faults:#?}");
         assert!(!ran.out.contains("NaN"), "{line}");
+        if *name == "demo" {
+            world.file("sheet.csv", SHEET);
+            world.file("walk.gpx", WALK);
+        }
         tried.insert(*name);
     }
     let untried: Vec<&&str> = schemas.keys().filter(|name| !tried.contains(*name)).collect();

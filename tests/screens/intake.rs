@@ -29,7 +29,11 @@ fn a_corrected_file_of_sheets_amends_and_doubles_nothing() {
     let world = begun();
     world.file("sheets.csv", SHEETS);
     let asked = world.run("log --from @sheets.csv --dry-run");
-    assert!(asked.out.contains("line 4: new; strike: at 2027-02-06T10:08:00.000+01:00, by Fox"), "{}", asked.out);
+    assert!(
+        asked.out.contains("line 4: new; strike: at 2027-02-06T10:08:00.000+01:00, by Fox"),
+        "{}",
+        asked.out
+    );
     assert!(entries(&world).is_empty());
     let first = world.run("log --from @sheets.csv --json").json();
     assert_eq!((&first["written"], &first["known"]), (&json!(4), &json!(0)));
@@ -39,7 +43,8 @@ fn a_corrected_file_of_sheets_amends_and_doubles_nothing() {
     assert_eq!((&again["written"], &again["known"], &again["amended"]), (&json!(0), &json!(4), &json!(0)));
 
     // A depth, a time and a note are corrected, a row is added: one amendment of each field, one new entry.
-    let corrected = SHEETS.replace("1008,,A,Lynx,112,hit,", "10:08:30,,A,Lynx,115,hit,sure") + "targets,B,2,,,B,TX09,\n";
+    let corrected =
+        SHEETS.replace("1008,,A,Lynx,112,hit,", "10:08:30,,A,Lynx,115,hit,sure") + "targets,B,2,,,B,TX09,\n";
     world.file("sheets.csv", &corrected);
     let second = world.run("log --from @sheets.csv --json").json();
     assert_eq!((&second["written"], &second["known"], &second["amended"]), (&json!(1), &json!(3), &json!(1)));
@@ -59,7 +64,15 @@ fn a_corrected_file_of_sheets_amends_and_doubles_nothing() {
 fn another_target_on_a_line_is_another_entry_in_place_of_the_one_before() {
     let world = begun();
     for (target, written) in [("A", "1 entry"), ("B", "amended"), ("A", "amended"), ("A", "known")] {
-        world.file("sheets.csv", SHEETS.lines().take(3).collect::<Vec<_>>().join("\n").replace("fine,A", &format!("fine,{target}")));
+        world.file(
+            "sheets.csv",
+            SHEETS
+                .lines()
+                .take(3)
+                .collect::<Vec<_>>()
+                .join("\n")
+                .replace("fine,A", &format!("fine,{target}")),
+        );
         let told = world.run("log --from @sheets.csv").ok();
         assert!(told.contains(written) || told.contains("2 entries"), "{told}");
         let fine: Vec<Value> = entries(&world).into_iter().filter(|e| e["step"] == "fine").collect();
@@ -100,7 +113,10 @@ fn two_bases_that_type_the_same_sheets_have_the_same_entries() {
 #[test]
 fn every_fault_of_a_file_of_sheets_is_named_by_line_and_nothing_is_written() {
     let world = begun();
-    world.file("sheets.csv", SHEETS.replace("1008", "25:00").replace("fine,A", "finer,A").replace("targets,B", "targts,B"));
+    world.file(
+        "sheets.csv",
+        SHEETS.replace("1008", "25:00").replace("fine,A", "finer,A").replace("targets,B", "targts,B"),
+    );
     let refused = world.run("log --from @sheets.csv");
     for says in ["line 3: step", "line 4: at", "line 6: form"] {
         assert!(refused.err.contains(says), "{says}: {}", refused.err);
@@ -112,10 +128,16 @@ fn every_fault_of_a_file_of_sheets_is_named_by_line_and_nothing_is_written() {
 fn spreadsheets_of_other_habits_are_understood_and_said() {
     let world = begun();
     let text = "kind;at;drill;depth;lowest_reading\nstrike;10:08:20;1;112;1,3\n";
-    let utf_16: Vec<u8> = std::iter::once(0xfeff).chain(text.encode_utf16()).flat_map(u16::to_le_bytes).collect();
+    let utf_16: Vec<u8> =
+        std::iter::once(0xfeff).chain(text.encode_utf16()).flat_map(u16::to_le_bytes).collect();
     world.file("de.csv", utf_16);
     let ran = world.run("log --from @de.csv");
-    for says in ["UTF-16LE", "semicolons", "decimal commas were read as points, the first in line 2", "+01:00, the zone of the day"] {
+    for says in [
+        "UTF-16LE",
+        "semicolons",
+        "decimal commas were read as points, the first in line 2",
+        "+01:00, the zone of the day",
+    ] {
         assert!(ran.err.contains(says), "{says}: {}", ran.err);
     }
     assert_eq!(entries(&world)[0]["lowest_reading_m"], 1.3);
@@ -125,7 +147,12 @@ fn gpx(points: usize) -> String {
     let mut text = "<?xml version=\"1.0\"?>\n<gpx xmlns=\"http://www.topografix.com/GPX/1/1\"><wpt lat=\"46.5\" lon=\"9.8\"><name>strike</name></wpt><trk><trkseg>".to_owned();
     for n in 0..points {
         let (minute, second) = (n / 60 % 60, n % 60);
-        let _ = write!(text, "<trkpt lat=\"{:.7}\" lon=\"9.8\"><time>2027-02-06T{:02}:{minute:02}:{second:02}Z</time></trkpt>", 46.5 + n as f64 * 1e-6, 9 + n / 3600);
+        let _ = write!(
+            text,
+            "<trkpt lat=\"{:.7}\" lon=\"9.8\"><time>2027-02-06T{:02}:{minute:02}:{second:02}Z</time></trkpt>",
+            46.5 + n as f64 * 1e-6,
+            9 + n / 3600
+        );
     }
     text + "</trkseg></trk></gpx>\n"
 }
@@ -142,13 +169,19 @@ fn a_long_track_is_split_and_comes_in_once() {
     let points = |t: &Value| t["points"]["x"].as_array().unwrap().len();
     assert_eq!(tracks.iter().map(points).collect::<Vec<_>>(), [10_000, 10_000, 1]);
     let simple = world.run("import gpx @walk.gpx --person Fox --drill 2 --simplify-m 1 --dry-run");
-    assert!(simple.err.contains("of 20001 points kept; none left out lies farther than 1 m"), "{}", simple.err);
+    assert!(
+        simple.err.contains("of 20001 points kept; none left out lies farther than 1 m"),
+        "{}",
+        simple.err
+    );
 }
 
 #[test]
 fn an_outline_comes_into_the_grid_of_its_drill() {
     let world = begun();
-    world.run("log drill --label 1 --slope 30 --origin-lat 46.5 --origin-lon 9.8 --downhill 180 --at 09:00").ok();
+    world
+        .run("log drill --label 1 --slope 30 --origin-lat 46.5 --origin-lon 9.8 --downhill 180 --at 09:00")
+        .ok();
     world.file("field.geojson", r#"{"type":"Feature","properties":null,"geometry":{"type":"Polygon","coordinates":[[[9.8,46.5],[9.801,46.5],[9.801,46.501],[9.8,46.501],[9.8,46.5]]]}}"#);
     world.run("import geojson @field.geojson --drill 1").ok();
     assert!(world.run("import geojson @field.geojson --drill 1").ok().contains("1 known"));
@@ -157,7 +190,8 @@ fn an_outline_comes_into_the_grid_of_its_drill() {
     let x = outline[1][0].as_f64().unwrap();
     assert!((x - 76.8).abs() < 0.1, "{outline}");
     world.run("export --format geojson --full -o @shapes").ok();
-    let shapes: Value = serde_json::from_slice(&std::fs::read(world.path("shapes/outlines.geojson")).unwrap()).unwrap();
+    let shapes: Value =
+        serde_json::from_slice(&std::fs::read(world.path("shapes/outlines.geojson")).unwrap()).unwrap();
     let corner = &shapes["features"][0]["geometry"]["coordinates"][0][1];
     assert!((corner[0].as_f64().unwrap() - 9.801).abs() < 2e-7, "{corner}");
 }
@@ -173,7 +207,9 @@ fn what_can_not_come_in_is_refused_and_leaves_the_store_alone() {
     world.file("bow.geojson", r#"{"type":"Polygon","coordinates":[[[9.8,46.5],[9.801,46.501],[9.801,46.5],[9.8,46.501],[9.8,46.5]]]}"#);
     world.file("line.geojson", r#"{"type":"LineString","coordinates":[[9.8,46.5],[9.801,46.501]]}"#);
     world.file("open.csv", "kind,at,note\nnote,10:00,\"open\nnote,10:01,x\n");
-    world.run("log drill --label 1 --slope 30 --origin-lat 46.5 --origin-lon 9.8 --downhill 180 --at 09:00").ok();
+    world
+        .run("log drill --label 1 --slope 30 --origin-lat 46.5 --origin-lon 9.8 --downhill 180 --at 09:00")
+        .ok();
     let before = entries(&world);
     for (line, says) in [
         ("import gpx @bomb.gpx --person Fox", "document type"),

@@ -25,7 +25,18 @@ fn entry() -> impl Strategy<Value = Value> {
     let drill = prop::sample::select(vec!["1", "2", "Two; of them"]);
     let target = prop::sample::select(vec!["A", "b", "C 3"]);
     let step = prop::sample::select(vec![
-        "start", "signal", "coarse", "fine", "probing", "strike", "digging", "airway", "extricated", "pause", "resume", "end",
+        "start",
+        "signal",
+        "coarse",
+        "fine",
+        "probing",
+        "strike",
+        "digging",
+        "airway",
+        "extricated",
+        "pause",
+        "resume",
+        "end",
     ]);
     let who = prop::sample::select(vec!["Fox", "Lynx", "Obs 1"]);
     let note = prop::sample::select(vec!["", " a, \"b\";\nc ", "plain", "ü;é"]);

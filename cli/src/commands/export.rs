@@ -59,6 +59,9 @@ pub struct ExportArgs {
     /// Everything as it is: call signs, places, free text, fields of newer versions, struck-out and unreadable entries
     #[arg(long)]
     full: bool,
+    /// Only the entries, without the tables made from them
+    #[arg(long)]
+    entries_only: bool,
     /// Write into a folder that is not empty: an export of before is replaced, other files stay
     #[arg(long)]
     force: bool,
@@ -234,7 +237,8 @@ fn what_is_there(folder: &Path) -> Result<Before, Failure> {
         Value::Array(several) => several.clone(),
         one => vec![one.clone()],
     });
-    let mut ours: Vec<String> = paths.filter_map(|p| Some(p.as_str()?.split('/').next()?.to_owned())).collect();
+    let mut ours: Vec<String> =
+        paths.filter_map(|p| Some(p.as_str()?.split('/').next()?.to_owned())).collect();
     ours.push("datapackage.json".to_owned());
     let read = std::fs::read_dir(folder).map_err(|e| Failure::file(folder, &e))?;
     let all_ours = read.flatten().all(|file| ours.iter().any(|name| file.file_name() == name.as_str()));
@@ -243,7 +247,9 @@ fn what_is_there(folder: &Path) -> Result<Before, Failure> {
 
 fn may_be_written(folder: &Path, before: Before, force: bool) -> Result<(), Failure> {
     let says = match before {
-        Before::Export if !force => "holds an export of before; name another folder, or replace it with --force",
+        Before::Export if !force => {
+            "holds an export of before; name another folder, or replace it with --force"
+        }
         Before::OtherFiles if !force => {
             "is not empty; name an empty folder or a new one, or write beside what is there with --force"
         }
@@ -314,6 +320,9 @@ impl Export<'_> {
                 self.entry(day, &row.noted)?;
             }
         }
+        if self.args.entries_only {
+            return Ok(());
+        }
         let made = desk.logbook.tables(day.id)?;
         for row in made.targets {
             self.made("targets", tables::of_struct::<TargetRow>, object(json!(row)))?;
@@ -371,8 +380,8 @@ impl Export<'_> {
             })
             .collect();
         columns.push(tables::utc_offset());
-        let [at, drill, lat, lon, x_m, y_m, frame] =
-            ["at", "drill", "lat", "lon", "x_m", "y_m", "frame"].map(|name| field(name).unwrap_or(usize::MAX));
+        let [at, drill, lat, lon, x_m, y_m, frame] = ["at", "drill", "lat", "lon", "x_m", "y_m", "frame"]
+            .map(|name| field(name).unwrap_or(usize::MAX));
         desk.logbook.cells(day.id, kind, |row| {
             let Some(file) = sink.parquet_row(&kind.name, || columns.clone())? else { return Ok(()) };
             let text = |at: usize| if let store::Cell::Text(text) = row.cell(at) { Some(text) } else { None };
@@ -399,12 +408,16 @@ impl Export<'_> {
                         let points = points.and_then(|p| veil.points(&p, on_earth, text(drill)));
                         file.add_json(column, &points.unwrap_or_default());
                     }
-                    (_, store::Cell::Text(_)) if at == frame && !lifted => file.add(column, &Cell::Text("grid")),
+                    (_, store::Cell::Text(_)) if at == frame && !lifted => {
+                        file.add(column, &Cell::Text("grid"))
+                    }
                     (Secret::Person(_) | Secret::Label(_), store::Cell::Text(said)) if !lifted => {
                         // A list of labels stands as JSON.
-                        match serde_json::from_str::<Vec<String>>(said).ok().filter(|_| said.starts_with('[')) {
+                        match serde_json::from_str::<Vec<String>>(said).ok().filter(|_| said.starts_with('['))
+                        {
                             Some(labels) => {
-                                let labels: Vec<String> = labels.iter().map(|l| veil.text(secret, l)).collect();
+                                let labels: Vec<String> =
+                                    labels.iter().map(|l| veil.text(secret, l)).collect();
                                 file.add_json(column, &json!(labels));
                             }
                             None => file.add(column, &Cell::Text(&veil.text(secret, said))),
@@ -416,7 +429,8 @@ impl Export<'_> {
                     (_, store::Cell::Null) => file.add(column, &Cell::Null),
                 }
             }
-            let offset = text(at).and_then(|at| Time::parse(at).ok()).map(|at| i64::from(at.utc_offset_min()));
+            let offset =
+                text(at).and_then(|at| Time::parse(at).ok()).map(|at| i64::from(at.utc_offset_min()));
             file.add(sources.len(), &offset.map_or(Cell::Null, Cell::Integer));
             file.end_row()
         })

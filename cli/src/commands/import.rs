@@ -90,7 +90,9 @@ pub fn run(desk: &mut Desk, args: &ImportArgs) -> Ran {
     .map_err(|why| Failure::refused(format!("{name}: {why}; nothing was written")))?;
     let Import { lines, remarks, .. } = import;
     if lines.is_empty() {
-        return Err(Failure::refused(format!("{name} holds no track, place or outline; nothing was written")));
+        return Err(Failure::refused(format!(
+            "{name} holds no track, place or outline; nothing was written"
+        )));
     }
     remarks.iter().for_each(|remark| desk.ui.say(remark));
     // A line number makes the id follow from what is read, so that the same file again is the same entries.
@@ -104,7 +106,8 @@ pub fn run(desk: &mut Desk, args: &ImportArgs) -> Ran {
 
 fn tell(report: &LogReport, day: &DayRow, dry_run: bool) -> String {
     let verb = if dry_run { "would be written" } else { "written" };
-    let entries = if report.written == 1 { "1 entry".to_owned() } else { format!("{} entries", report.written) };
+    let entries =
+        if report.written == 1 { "1 entry".to_owned() } else { format!("{} entries", report.written) };
     let known = if report.known > 0 { format!(", {} known already", report.known) } else { String::new() };
     format!("{entries} {verb} into {} {}{known}\n", day.date, day.area)
 }
@@ -130,7 +133,10 @@ impl Import<'_> {
         let read = gpx::read(text, self.times)?;
         if read.without_zone > 0 {
             let zone = self.times.offset;
-            self.remarks.push(format!("{} times without a zone, taken as {zone}, the zone of the day", read.without_zone));
+            self.remarks.push(format!(
+                "{} times without a zone, taken as {zone}, the zone of the day",
+                read.without_zone
+            ));
         }
         if read.without_time > 0 {
             return Err(format!(
@@ -175,7 +181,8 @@ impl Import<'_> {
 
     /// A polygon is the outline of the drill: in its grid where that is known, else around an origin of its own.
     fn outline(&mut self, rings: &[Vec<Position>]) -> Result<(), String> {
-        let label = self.file.drill.as_deref().ok_or("an outline belongs to a drill; name it with --drill LABEL")?;
+        let label =
+            self.file.drill.as_deref().ok_or("an outline belongs to a drill; name it with --drill LABEL")?;
         let [ring] = rings else { return Err("an outline has no holes".to_owned()) };
         let mut corners: Vec<[f64; 2]> = Vec::new();
         for at in ring {
@@ -194,7 +201,8 @@ impl Import<'_> {
         let in_grid = |[lat, lon]: &[f64; 2]| grid.to_grid_m(*lat, *lon).map_err(|e| e.to_string());
         let ring: Vec<[f64; 2]> = corners.iter().map(in_grid).collect::<Result<_, _>>()?;
         // A centimetre is finer than any outline is walked.
-        let ring: Vec<[f64; 2]> = ring.iter().map(|at| at.map(|m| (m * 100.0).round() / 100.0 + 0.0)).collect();
+        let ring: Vec<[f64; 2]> =
+            ring.iter().map(|at| at.map(|m| (m * 100.0).round() / 100.0 + 0.0)).collect();
         Outline::new(&ring, &[]).map_err(|e| e.to_string())?;
         let at = self.times.of(None).read("00:00:00").map_err(|e| e.clone())?;
         self.lines.push(object(json!({ "kind": "drill", "at": at, "label": label, "outline": ring })));
@@ -203,7 +211,8 @@ impl Import<'_> {
 
     /// A line is a walk, where its points have times.
     fn line(&mut self, line: &[Position], feature: &Feature) -> Result<(), String> {
-        let times = feature.property("times").or_else(|| feature.property("coordTimes")).and_then(Value::as_array);
+        let times =
+            feature.property("times").or_else(|| feature.property("coordTimes")).and_then(Value::as_array);
         let times = times.filter(|t| t.len() == line.len()).ok_or(
             "a line needs the times of its points, as many as points, in the property \"times\"; without them it tells nothing of a search",
         )?;
@@ -222,32 +231,49 @@ impl Import<'_> {
         }
         if without_zone > 0 {
             let zone = self.times.offset;
-            self.remarks.push(format!("{without_zone} times without a zone, taken as {zone}, the zone of the day"));
+            self.remarks
+                .push(format!("{without_zone} times without a zone, taken as {zone}, the zone of the day"));
         }
         self.track(walk)
     }
 
     /// A walk, in pieces that an entry holds.
     fn track(&mut self, mut walk: Vec<Fix>) -> Result<(), String> {
-        let person = self.file.person.clone().ok_or("a track belongs to a person; say who walked with --person CALL SIGN")?;
+        let person = self
+            .file
+            .person
+            .clone()
+            .ok_or("a track belongs to a person; say who walked with --person CALL SIGN")?;
         let all = walk.len();
         if let Some(bound_m) = self.file.simplify_m {
             walk = simplified(&walk, bound_m);
-            self.remarks.push(format!("{} of {all} points kept; none left out lies farther than {bound_m} m from the line", walk.len()));
+            self.remarks.push(format!(
+                "{} of {all} points kept; none left out lies farther than {bound_m} m from the line",
+                walk.len()
+            ));
         }
         if walk.windows(2).any(|pair| (pair[0].lon - pair[1].lon).abs() > 180.0) {
             self.remarks.push("the track crosses the antimeridian; its longitudes go on from 180 to -180 as the file has them".to_owned());
         }
         let pieces = walk.chunks(TRACK_POINTS_MAX).len();
         if pieces > 1 {
-            self.remarks.push(format!("{} points are written as {pieces} tracks of at most {TRACK_POINTS_MAX}", walk.len()));
+            self.remarks.push(format!(
+                "{} points are written as {pieces} tracks of at most {TRACK_POINTS_MAX}",
+                walk.len()
+            ));
         }
         for piece in walk.chunks(TRACK_POINTS_MAX) {
-            let at = piece.first().and_then(|fix| Time::from_millis(fix.ms?, self.times.offset.local_minus_utc() / 60));
+            let at = piece
+                .first()
+                .and_then(|fix| Time::from_millis(fix.ms?, self.times.offset.local_minus_utc() / 60));
             let at = at.ok_or("a point without a time")?;
             let off_day = at.datetime().date_naive() != self.day.date;
             if off_day {
-                let remark = format!("the track begins on {}, the day is {}", at.datetime().date_naive(), self.day.date);
+                let remark = format!(
+                    "the track begins on {}, the day is {}",
+                    at.datetime().date_naive(),
+                    self.day.date
+                );
                 if !self.remarks.contains(&remark) {
                     self.remarks.push(remark);
                 }
@@ -269,7 +295,8 @@ impl Import<'_> {
         let ms = point.at.ms.or_else(|| self.times.of(None).read("00:00:00").ok().map(Time::millis));
         let at = ms.and_then(|ms| Time::from_millis(ms, self.times.offset.local_minus_utc() / 60));
         let note = if point.name.is_empty() { "waypoint".to_owned() } else { point.name };
-        let mut line = json!({ "kind": "note", "at": at, "note": note, "lat": point.at.lat, "lon": point.at.lon });
+        let mut line =
+            json!({ "kind": "note", "at": at, "note": note, "lat": point.at.lat, "lon": point.at.lon });
         if let Some(drill) = &self.file.drill {
             line["drill"] = json!(drill);
         }
@@ -303,7 +330,8 @@ fn deltas(points: &[Fix]) -> Value {
 
 /// Fewer points, none left out farther than `bound_m` from the line through the others (Douglas and Peucker 1973), in plan around the first point.
 fn simplified(walk: &[Fix], bound_m: f64) -> Vec<Fix> {
-    let Some(grid) = walk.first().and_then(|first| DrillGrid::new(first.lat, first.lon, 180.0, 0.0).ok()) else {
+    let Some(grid) = walk.first().and_then(|first| DrillGrid::new(first.lat, first.lon, 180.0, 0.0).ok())
+    else {
         return walk.to_vec();
     };
     let flat: Option<Vec<[f64; 2]>> = walk.iter().map(|p| grid.to_grid_m(p.lat, p.lon).ok()).collect();
@@ -313,7 +341,9 @@ fn simplified(walk: &[Fix], bound_m: f64) -> Vec<Fix> {
     let mut open = vec![(0, walk.len() - 1)];
     while let Some((from, to)) = open.pop() {
         (keep[from], keep[to]) = (true, true);
-        let far = (from + 1..to).map(|i| (distance_m(flat[i], flat[from], flat[to]), i)).max_by(|a, b| a.0.total_cmp(&b.0));
+        let far = (from + 1..to)
+            .map(|i| (distance_m(flat[i], flat[from], flat[to]), i))
+            .max_by(|a, b| a.0.total_cmp(&b.0));
         if let Some((far_m, at)) = far.filter(|(far_m, _)| *far_m > bound_m) {
             let _ = far_m;
             open.extend([(from, at), (at, to)]);
@@ -326,7 +356,11 @@ fn simplified(walk: &[Fix], bound_m: f64) -> Vec<Fix> {
 fn distance_m(p: [f64; 2], a: [f64; 2], b: [f64; 2]) -> f64 {
     let (dx, dy) = (b[0] - a[0], b[1] - a[1]);
     let length2 = dx * dx + dy * dy;
-    let along = if length2 > 0.0 { (((p[0] - a[0]) * dx + (p[1] - a[1]) * dy) / length2).clamp(0.0, 1.0) } else { 0.0 };
+    let along = if length2 > 0.0 {
+        (((p[0] - a[0]) * dx + (p[1] - a[1]) * dy) / length2).clamp(0.0, 1.0)
+    } else {
+        0.0
+    };
     (p[0] - a[0] - along * dx).hypot(p[1] - a[1] - along * dy)
 }
 

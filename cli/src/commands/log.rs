@@ -325,7 +325,11 @@ fn tell(report: &LogReport, into: &str, dry_run: bool) -> String {
         text.push_str(&format!("  {}", ids(&report.ids)));
     }
     text.push('\n');
-    report.rows.iter().filter(|row| dry_run || !row.kept.is_empty()).for_each(|row| text.push_str(&told(row)));
+    report
+        .rows
+        .iter()
+        .filter(|row| dry_run || !row.kept.is_empty())
+        .for_each(|row| text.push_str(&told(row)));
     text
 }
 
@@ -349,10 +353,15 @@ fn told(row: &RowDone) -> String {
 /// What an entry says, shortly.
 fn content(entry: &Value) -> String {
     const LONGEST: usize = 40;
-    let fields = entry.as_object().into_iter().flatten().filter(|(key, _)| !["id", "kind"].contains(&key.as_str()));
+    let fields =
+        entry.as_object().into_iter().flatten().filter(|(key, _)| !["id", "kind"].contains(&key.as_str()));
     let value = |value: &Value| {
         let text = value.as_str().map_or_else(|| value.to_string(), str::to_owned);
-        if text.chars().count() <= LONGEST { text } else { format!("{}…", text.chars().take(LONGEST).collect::<String>()) }
+        if text.chars().count() <= LONGEST {
+            text
+        } else {
+            format!("{}…", text.chars().take(LONGEST).collect::<String>())
+        }
     };
     let said: Vec<String> = fields.map(|(key, v)| format!("{key} {}", value(v))).collect();
     format!("; {}: {}", entry.get("kind").and_then(Value::as_str).unwrap_or_default(), said.join(", "))

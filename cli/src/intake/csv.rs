@@ -54,7 +54,8 @@ pub fn read(name: &str, text: &str, kind: Option<&str>, times: DayTimes) -> Resu
             _ => {
                 let header: Vec<String> = record.iter().map(|h| h.trim().to_owned()).collect();
                 // What sheets said so far, and which drills started, holds beyond the next header.
-                let (times, sheets) = file.take().map_or_else(|| (times.clone(), Sheets::default()), |f| (f.times, f.sheets));
+                let (times, sheets) =
+                    file.take().map_or_else(|| (times.clone(), Sheets::default()), |f| (f.times, f.sheets));
                 let mut next = Reading::begin(name, header, line, kind, times, separator)?;
                 next.sheets = sheets;
                 file = Some(next);
@@ -109,9 +110,14 @@ impl<'a> Reading<'a> {
             return None;
         }
         let header = self.header.clone();
-        let cells: Vec<(&str, &str)> =
-            header.iter().map(String::as_str).zip(record.iter()).filter(|(_, c)| !c.trim().is_empty()).collect();
-        let told = if self.of_sheets { self.sheet(&cells, line, intake) } else { self.plain(&cells, line, intake) };
+        let cells: Vec<(&str, &str)> = header
+            .iter()
+            .map(String::as_str)
+            .zip(record.iter())
+            .filter(|(_, c)| !c.trim().is_empty())
+            .collect();
+        let told =
+            if self.of_sheets { self.sheet(&cells, line, intake) } else { self.plain(&cells, line, intake) };
         told.map_err(|faults| intake.faults.extend(faults.into_iter().map(|f| fault(line, f)))).ok()
     }
 
@@ -248,7 +254,9 @@ impl<'a> Reading<'a> {
         }
         // A sheet that says its drill's start may count from it in the rows below.
         let text = |key: &str| json.get(key).and_then(Value::as_str);
-        if let (Some("start"), Some(drill), Some(Ok(at))) = (text("step"), text("drill"), text("at").map(Time::parse)) {
+        if let (Some("start"), Some(drill), Some(Ok(at))) =
+            (text("step"), text("drill"), text("at").map(Time::parse))
+        {
             self.times.started(drill, at);
         }
         Ok(row_of(json, line))
@@ -263,8 +271,9 @@ fn check_header(
     kind: Option<&str>,
     of_sheets: bool,
 ) -> Result<(), Failure> {
-    let refused =
-        |why: String| Failure::refused(format!("{name}, line {line} (the header): {why}; nothing was written"));
+    let refused = |why: String| {
+        Failure::refused(format!("{name}, line {line} (the header): {why}; nothing was written"))
+    };
     for (i, column) in header.iter().enumerate() {
         if !column.is_empty() && header[..i].contains(column) {
             return Err(refused(format!("column \"{column}\" stands twice")));
@@ -312,7 +321,8 @@ fn check_header(
 
 fn no_form(word: &str) -> String {
     let forms: Vec<&str> = crate::paper::headings::FORMS.iter().map(|f| f.word).collect();
-    let named = if word.is_empty() { "no form is given".to_owned() } else { format!("\"{word}\" is no form") };
+    let named =
+        if word.is_empty() { "no form is given".to_owned() } else { format!("\"{word}\" is no form") };
     format!("{named}; write one of {}", forms.join(", "))
 }
 
@@ -434,7 +444,8 @@ mod tests {
         assert_eq!([&json[2]["depth_cm"], &json[2]["lowest_reading_m"]], [&json!(112), &json!(1.3)]);
         assert_eq!((&json[3]["label"], &json[3]["transmits"]), (&json!("A"), &json!(true)));
         assert_eq!(json[3]["at"], json!("2027-02-06T00:00:00.000+01:00"));
-        let places: Vec<_> = found.rows.iter().map(|r| r.sheet.clone().unwrap()).map(|s| (s.sheet, s.line)).collect();
+        let places: Vec<_> =
+            found.rows.iter().map(|r| r.sheet.clone().unwrap()).map(|s| (s.sheet, s.line)).collect();
         assert_eq!(places[1], ("A".to_owned(), 2));
         assert!(found.remarks.iter().any(|r| r.contains("semicolons")));
         assert!(found.remarks.iter().any(|r| r.contains("line 4")), "{:?}", found.remarks);
@@ -448,6 +459,8 @@ mod tests {
         assert_eq!(told, [(3, "line"), (4, "form"), (5, "line"), (6, "sheet"), (7, "item")]);
         assert!(intake("form,sheet,line,weather\n", None).unwrap_err().contains("no form"));
         assert!(intake("time,step\n", None).unwrap_err().contains("column"));
-        assert!(intake("form,sheet,line,note\nnotes,A,1,\"open\n", None).unwrap_err().contains("never closed"));
+        assert!(
+            intake("form,sheet,line,note\nnotes,A,1,\"open\n", None).unwrap_err().contains("never closed")
+        );
     }
 }

@@ -112,7 +112,8 @@ pub fn read(text: &str, times: &DayTimes) -> Result<Gpx, String> {
                     }
                 }
                 (Some(Element::Waypoint), _) => {
-                    gpx.waypoints.extend(fix.take().map(|at| Waypoint { at, name: std::mem::take(&mut name) }));
+                    gpx.waypoints
+                        .extend(fix.take().map(|at| Waypoint { at, name: std::mem::take(&mut name) }));
                 }
                 _ => {}
             },
@@ -120,7 +121,9 @@ pub fn read(text: &str, times: &DayTimes) -> Result<Gpx, String> {
                 return Err(wrong("a document type is declared, in which entities may hide; no GPX needs one, so it is refused".to_owned()));
             }
             Event::Eof if path.is_empty() && before > 0 => break,
-            Event::Eof => return Err(wrong("the file ends before its elements do; get it again whole".to_owned())),
+            Event::Eof => {
+                return Err(wrong("the file ends before its elements do; get it again whole".to_owned()));
+            }
             Event::Empty(_) | Event::Comment(_) | Event::Decl(_) | Event::PI(_) => {}
         }
     }
@@ -162,7 +165,8 @@ fn place(start: &BytesStart<'_>) -> Result<Fix, String> {
     for attribute in start.attributes().with_checks(false) {
         let attribute = attribute.map_err(|e| format!("an attribute can't be read ({e})"))?;
         let value = &attribute.value;
-        let number = || value.trim().parse::<f64>().map_err(|_| format!("\"{value}\" is no number of degrees"));
+        let number =
+            || value.trim().parse::<f64>().map_err(|_| format!("\"{value}\" is no number of degrees"));
         match attribute.key.local_name().as_ref() {
             "lat" => lat = Some(number()?),
             "lon" => lon = Some(number()?),
@@ -182,7 +186,9 @@ fn place(start: &BytesStart<'_>) -> Result<Fix, String> {
 /// The value and its range.
 pub fn in_range(lat: f64, lon: f64) -> Result<(), String> {
     if !(-90.0..=90.0).contains(&lat) {
-        return Err(format!("the latitude {lat} is out of range; allowed is -90 to 90 degrees; are latitude and longitude swapped?"));
+        return Err(format!(
+            "the latitude {lat} is out of range; allowed is -90 to 90 degrees; are latitude and longitude swapped?"
+        ));
     }
     if !(-180.0..=180.0).contains(&lon) {
         return Err(format!("the longitude {lon} is out of range; allowed is -180 to 180 degrees"));
@@ -210,11 +216,18 @@ mod tests {
 
     fn times() -> DayTimes {
         let now = Time::parse("2027-02-06T12:00:00.000+01:00").unwrap();
-        DayTimes { now, date: now.datetime().date_naive(), offset: *now.datetime().offset(), starts: HashMap::new() }
+        DayTimes {
+            now,
+            date: now.datetime().date_naive(),
+            offset: *now.datetime().offset(),
+            starts: HashMap::new(),
+        }
     }
 
     fn track(points: &str) -> String {
-        format!("<?xml version=\"1.0\"?><gpx xmlns=\"http://www.topografix.com/GPX/1/1\"><trk><trkseg>{points}</trkseg></trk></gpx>")
+        format!(
+            "<?xml version=\"1.0\"?><gpx xmlns=\"http://www.topografix.com/GPX/1/1\"><trk><trkseg>{points}</trkseg></trk></gpx>"
+        )
     }
 
     #[test]
@@ -223,8 +236,14 @@ mod tests {
             .replace("<trk>", "<wpt lat=\"46\" lon=\"9\"><name>A &amp; <![CDATA[B]]></name><time>2027-02-06T10:00:00</time></wpt><trk>");
         let gpx = read(&text, &times()).unwrap();
         let ten = Time::parse("2027-02-06T10:00:00+01:00").unwrap().millis();
-        assert_eq!(gpx.segments, [[Fix { lat: 46.5, lon: 9.8, ms: Some(ten + 500_000) }, Fix { lat: 46.5, lon: 9.801, ms: None }]]);
-        assert_eq!(gpx.waypoints, [Waypoint { at: Fix { lat: 46.0, lon: 9.0, ms: Some(ten) }, name: "A & B".to_owned() }]);
+        assert_eq!(
+            gpx.segments,
+            [[Fix { lat: 46.5, lon: 9.8, ms: Some(ten + 500_000) }, Fix { lat: 46.5, lon: 9.801, ms: None }]]
+        );
+        assert_eq!(
+            gpx.waypoints,
+            [Waypoint { at: Fix { lat: 46.0, lon: 9.0, ms: Some(ten) }, name: "A & B".to_owned() }]
+        );
         assert_eq!((gpx.without_zone, gpx.without_time), (1, 1));
     }
 

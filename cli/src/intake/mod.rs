@@ -47,7 +47,9 @@ pub struct Row {
 pub fn bytes_of(desk: &mut Desk, file: &Path) -> Result<(String, Vec<u8>), Failure> {
     let too_large = |name: &str| {
         let bound = text::LARGEST >> 20;
-        Failure::refused(format!("{name} is larger than {bound} MiB; part it into several files; nothing was written"))
+        Failure::refused(format!(
+            "{name} is larger than {bound} MiB; part it into several files; nothing was written"
+        ))
     };
     if file == Path::new("-") {
         let name = "standard input".to_owned();
@@ -82,7 +84,11 @@ pub fn read(name: &str, bytes: &[u8], kind: Option<&str>, times: DayTimes) -> Re
     }?;
     intake.remarks.splice(0..0, remarks);
     if intake.without_zone > 0 {
-        let times = if intake.without_zone == 1 { "1 time".to_owned() } else { format!("{} times", intake.without_zone) };
+        let times = if intake.without_zone == 1 {
+            "1 time".to_owned()
+        } else {
+            format!("{} times", intake.without_zone)
+        };
         intake.remarks.push(format!("{times} without a zone, taken as {offset}, the zone of the day"));
     }
     Ok(intake)

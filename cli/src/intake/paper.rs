@@ -65,8 +65,20 @@ impl Sheets {
         let (sheet, line) = match (sheet.map(str::trim), line.map(str::trim)) {
             (None, None) => return Ok(None),
             (Some(sheet), Some(line)) => (sheet, line),
-            (Some(sheet), None) => return Err(Fault::new(LINE, "", format!("is missing; sheet {sheet} is given, and a row needs both"))),
-            (None, Some(line)) => return Err(Fault::new(SHEET, "", format!("is missing; line {line} is given, and a row needs both"))),
+            (Some(sheet), None) => {
+                return Err(Fault::new(
+                    LINE,
+                    "",
+                    format!("is missing; sheet {sheet} is given, and a row needs both"),
+                ));
+            }
+            (None, Some(line)) => {
+                return Err(Fault::new(
+                    SHEET,
+                    "",
+                    format!("is missing; line {line} is given, and a row needs both"),
+                ));
+            }
         };
         let number: u32 = line
             .parse()
@@ -80,7 +92,10 @@ impl Sheets {
             Some(before) => Err(Fault::new(
                 LINE,
                 line,
-                format!("of sheet {} stands in line {before} of the file too; leave one of them out", row.sheet),
+                format!(
+                    "of sheet {} stands in line {before} of the file too; leave one of them out",
+                    row.sheet
+                ),
             )),
         }
     }

@@ -11,11 +11,7 @@ pub const LARGEST: u64 = 256 << 20;
 ///
 /// # Errors
 /// Bytes that are neither, with the line.
-pub fn text_of<'a>(
-    name: &str,
-    bytes: &'a [u8],
-    remarks: &mut Vec<String>,
-) -> Result<Cow<'a, str>, Failure> {
+pub fn text_of<'a>(name: &str, bytes: &'a [u8], remarks: &mut Vec<String>) -> Result<Cow<'a, str>, Failure> {
     let utf_16 = match bytes {
         [0xff, 0xfe, ..] | [1..=0x7f, 0, ..] => Some(UTF_16LE),
         [0xfe, 0xff, ..] | [0, 1..=0x7f, ..] => Some(UTF_16BE),
@@ -80,7 +76,8 @@ pub fn decimal_comma(cell: &str) -> Option<String> {
     let (whole, rest) = cell.trim().split_once(',')?;
     let digits = |text: &str| text.chars().all(|c| c.is_ascii_digit());
     let behind = rest.find(|c: char| !c.is_ascii_digit()).unwrap_or(rest.len());
-    let sound = digits(whole.trim_start_matches(['-', '+'])) && behind > 0 && !rest[behind..].contains([',', '.']);
+    let sound =
+        digits(whole.trim_start_matches(['-', '+'])) && behind > 0 && !rest[behind..].contains([',', '.']);
     sound.then(|| format!("{whole}.{rest}"))
 }
 
@@ -107,7 +104,16 @@ mod tests {
 
     #[test]
     fn separators_and_quotes_are_seen() {
-        assert_eq!([separator("a,b"), separator("a;b,c;d"), separator("a\tb"), separator("a"), separator("\"a;b;c\",d")], [b',', b';', b'\t', b',', b',']);
+        assert_eq!(
+            [
+                separator("a,b"),
+                separator("a;b,c;d"),
+                separator("a\tb"),
+                separator("a"),
+                separator("\"a;b;c\",d")
+            ],
+            [b',', b';', b'\t', b',', b',']
+        );
         assert_eq!(open_quote("a,b\n1,\"x\n2,y\n", b','), Some(2));
         for sound in ["a\n\"x\"\"y\"\n", "a\n5\" pole\n", "\"a\",\"\"\n", "a\n\"x\ny\"\n"] {
             assert_eq!(open_quote(sound, b','), None, "{sound}");
@@ -117,7 +123,10 @@ mod tests {
     #[test]
     fn a_decimal_comma_is_a_point() {
         let points = ["1,5", " -0,25 m", "46,5123", "1,2,3", "1.000,5", "a,5", "1,", "7"].map(decimal_comma);
-        assert_eq!(points[..3], [Some("1.5".to_owned()), Some("-0.25 m".to_owned()), Some("46.5123".to_owned())]);
+        assert_eq!(
+            points[..3],
+            [Some("1.5".to_owned()), Some("-0.25 m".to_owned()), Some("46.5123".to_owned())]
+        );
         assert!(points[3..].iter().all(Option::is_none), "{points:?}");
     }
 }

@@ -163,7 +163,8 @@ pub fn of_kind(kind: &Kind, rest: bool) -> Vec<Column> {
 /// The column of the offset that goes with instants in UTC.
 #[must_use]
 pub fn utc_offset() -> Column {
-    let mut column = Column::new(UTC_OFFSET, Holds::Integer, "Offset of `at` where it was written, east of UTC");
+    let mut column =
+        Column::new(UTC_OFFSET, Holds::Integer, "Offset of `at` where it was written, east of UTC");
     column.described.insert("unit".to_owned(), json!("min"));
     column
 }
@@ -177,7 +178,9 @@ pub fn of_struct<T: JsonSchema>() -> Vec<Column> {
     let column = |(name, property): (&String, &Value)| {
         let text = property.get("description").and_then(Value::as_str).unwrap_or_default();
         let mut column = Column::new(name, holds(property), text);
-        if let Some((_, unit)) = name.rsplit_once('_').filter(|(_, unit)| ["cm", "m", "s", "deg"].contains(unit)) {
+        if let Some((_, unit)) =
+            name.rsplit_once('_').filter(|(_, unit)| ["cm", "m", "s", "deg"].contains(unit))
+        {
             column.described.insert("unit".to_owned(), json!(unit));
         }
         column
@@ -217,7 +220,11 @@ pub fn of_days() -> Vec<Column> {
 #[must_use]
 pub fn of_people() -> Vec<Column> {
     vec![
-        Column::new("code", Holds::Text, "The code that stands for this person's call sign in the other tables"),
+        Column::new(
+            "code",
+            Holds::Text,
+            "The code that stands for this person's call sign in the other tables",
+        ),
         Column::new("name", Holds::Text, "The name, from the local list"),
     ]
 }
@@ -264,9 +271,11 @@ mod tests {
     #[test]
     fn every_text_that_a_person_types_is_a_secret() {
         for kind in KINDS.iter() {
-            for (field, column) in kind.fields.iter().map(|f| {
-                (f, of_kind(kind, false).into_iter().find(|c| c.name == f.name).unwrap())
-            }) {
+            for (field, column) in kind
+                .fields
+                .iter()
+                .map(|f| (f, of_kind(kind, false).into_iter().find(|c| c.name == f.name).unwrap()))
+            {
                 let typed = matches!(field.shape, Shape::Text | Shape::Label(_) | Shape::Labels(_));
                 let hidden = column.secret != Secret::None;
                 assert!(!typed || hidden || field.name == "id", "{} {}", kind.name, field.name);

@@ -76,7 +76,8 @@ impl Shapes {
             if let Some(shape) = polygon(&place.grid, std::slice::from_ref(&ring)) {
                 self.add("outlines", shape, about(json!({ "team": team, "slope_deg": drill.slope_deg })));
             }
-            let lanes = Outline::new(&ring, &[]).and_then(|field| plan_lanes(&field, LaneSettings::default()));
+            let lanes =
+                Outline::new(&ring, &[]).and_then(|field| plan_lanes(&field, LaneSettings::default()));
             for lane in lanes.into_iter().flat_map(|plan| plan.lanes) {
                 for segment in &lane.segments {
                     let line = [[lane.x_m, segment.from_y_m], [lane.x_m, segment.to_y_m]];
@@ -88,7 +89,8 @@ impl Shapes {
         }
         let searched = debrief.drills.iter().find(|d| fold(&d.label) == drill.label.folded());
         for gap in searched.into_iter().flat_map(|d| &d.search.gaps) {
-            let rings: Vec<Vec<[f64; 2]>> = std::iter::once(gap.ring.clone()).chain(gap.holes.clone()).collect();
+            let rings: Vec<Vec<[f64; 2]>> =
+                std::iter::once(gap.ring.clone()).chain(gap.holes.clone()).collect();
             if let Some(shape) = polygon(&place.grid, &rings) {
                 self.add("gaps", shape, about(json!({ "area_m2": gap.area_m2 })));
             }
@@ -109,13 +111,20 @@ impl Shapes {
                 .collect();
             if let Some(shape) = line_of(&place.grid, &line) {
                 let person = veil.text(super::Secret::Person("person"), &track.person.0);
-                self.add("tracks", shape, properties(date, place, json!({ "id": common.id, "person": person })));
+                self.add(
+                    "tracks",
+                    shape,
+                    properties(date, place, json!({ "id": common.id, "person": person })),
+                );
             }
             return;
         }
         let on_earth = || place.true_grid.to_grid_m(common.lat?.0, common.lon?.0).ok();
         let in_grid = common.x_m.zip(common.y_m).map(|(x, y)| [x.0, y.0]).or_else(on_earth);
-        let Some(shape) = in_grid.and_then(|[x, y]| point(&place.grid, veil.metres(x), veil.metres(y))) else { return };
+        let Some(shape) = in_grid.and_then(|[x, y]| point(&place.grid, veil.metres(x), veil.metres(y)))
+        else {
+            return;
+        };
         match &entry.body {
             Body::Target(t) => {
                 let label = veil.text(super::Secret::Label("target"), &t.label.0);
@@ -335,7 +344,11 @@ mod tests {
         let lons: Vec<Vec<f64>> = coordinates.iter().map(|p| p[0].iter().map(|at| at[0]).collect()).collect();
         assert!(lons[0].iter().all(|lon| *lon > 179.0) && lons[0].contains(&180.0));
         assert!(lons[1].iter().all(|lon| *lon < -179.0) && lons[1].contains(&-180.0));
-        let Some(GeometryValue::MultiLineString { coordinates }) = line_of(&grid, &[[-50.0, 0.0], [50.0, 0.0]]) else { panic!() };
+        let Some(GeometryValue::MultiLineString { coordinates }) =
+            line_of(&grid, &[[-50.0, 0.0], [50.0, 0.0]])
+        else {
+            panic!()
+        };
         assert_eq!((coordinates[0][1][0], coordinates[1][0][0]), (180.0, -180.0));
         assert!(line_of(&grid, &[[0.0, 0.0]]).is_none());
     }
@@ -347,7 +360,10 @@ mod tests {
         let Some(GeometryValue::Polygon { coordinates }) = polygon(&grid, &[clockwise]) else { panic!() };
         let ring = &coordinates[0];
         assert_eq!((ring.len(), &ring[0]), (5, &ring[4]));
-        let twice: f64 = ring.windows(2).map(|p| (p[0][0] - 9.8) * (p[1][1] - 46.5) - (p[1][0] - 9.8) * (p[0][1] - 46.5)).sum();
+        let twice: f64 = ring
+            .windows(2)
+            .map(|p| (p[0][0] - 9.8) * (p[1][1] - 46.5) - (p[1][0] - 9.8) * (p[0][1] - 46.5))
+            .sum();
         assert!(twice > 0.0);
     }
 }

@@ -9,8 +9,8 @@ mod sink;
 mod veil;
 
 pub use columns::{
-    Column, DAY, DAYS, Holds, PEOPLE, STRUCK_OUT, Secret, UNREADABLE, UTC_OFFSET, of_days, of_kind, of_people, of_struct,
-    of_whole_entries, utc_offset,
+    Column, DAY, DAYS, Holds, PEOPLE, STRUCK_OUT, Secret, UNREADABLE, UTC_OFFSET, of_days, of_kind,
+    of_people, of_struct, of_whole_entries, utc_offset,
 };
 pub use geojson::Shapes;
 pub use package::{NAME, Removed, package};

@@ -46,12 +46,16 @@ pub fn package(
 fn removed_text(veil: &Veil, removed: &Removed) -> Vec<String> {
     let mut text: Vec<&str> = Vec::new();
     if !veil.is_lifted() {
-        text.push("call signs and member codes: codes (P-…) stand for them, the same in every export under one key");
+        text.push(
+            "call signs and member codes: codes (P-…) stand for them, the same in every export under one key",
+        );
         text.push("latitudes and longitudes: positions and tracks stand in the grid of their drill, to whole metres, or are empty where that grid is not known; GeoJSON is placed around the drill's origin rounded to a tenth of a degree");
         text.push("fields that a newer version wrote, struck-out and unreadable entries");
     }
     if !veil.keeps_notes() {
-        text.push("free text: notes, remedies, faults, names of files, sources of tracks, what watches showed");
+        text.push(
+            "free text: notes, remedies, faults, names of files, sources of tracks, what watches showed",
+        );
         text.push("labels that could be a name (of drills, targets, items, teams, areas, watches): codes (L-…) stand for them");
     }
     text.into_iter().map(str::to_owned).chain(removed.not_placed.iter().cloned()).collect()
@@ -67,15 +71,19 @@ fn resource(name: &str, table: &Table, format: Format, veil: &Veil) -> Value {
         several => say("path", json!(several)),
     };
     say("format", json!(format.ending()));
-    say("mediatype", json!(match format {
-        Format::Csv => "text/csv",
-        Format::Jsonl => "application/jsonl",
-        Format::Parquet => "application/vnd.apache.parquet",
-        Format::Geojson => "application/geo+json",
-    }));
+    say(
+        "mediatype",
+        json!(match format {
+            Format::Csv => "text/csv",
+            Format::Jsonl => "application/jsonl",
+            Format::Parquet => "application/vnd.apache.parquet",
+            Format::Geojson => "application/geo+json",
+        }),
+    );
     say("encoding", json!("utf-8"));
     say("rows", json!(table.rows));
-    let parted = format == Format::Parquet && table.columns.first().is_some_and(|c| c.name == DAY) && name != "days";
+    let parted =
+        format == Format::Parquet && table.columns.first().is_some_and(|c| c.name == DAY) && name != "days";
     if parted {
         say("partition", json!([DAY]));
     }

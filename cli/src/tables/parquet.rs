@@ -64,7 +64,8 @@ impl ParquetFile {
     /// # Errors
     /// What the disk says.
     pub fn create(path: &Path, columns: &[&Column]) -> Result<ParquetFile, Failure> {
-        let fields: Vec<Field> = columns.iter().map(|c| Field::new(&c.name, data_type(c.holds), true)).collect();
+        let fields: Vec<Field> =
+            columns.iter().map(|c| Field::new(&c.name, data_type(c.holds), true)).collect();
         let schema = Arc::new(Schema::new(fields));
         let properties = WriterProperties::builder()
             .set_compression(Compression::SNAPPY)
@@ -72,7 +73,8 @@ impl ParquetFile {
             .set_max_row_group_row_count(Some(ROW_GROUP))
             .build();
         let file = File::create(path).map_err(|e| Failure::file(path, &e))?;
-        let writer = ArrowWriter::try_new(file, schema.clone(), Some(properties)).map_err(|e| failed(path, e))?;
+        let writer =
+            ArrowWriter::try_new(file, schema.clone(), Some(properties)).map_err(|e| failed(path, e))?;
         let columns = columns.iter().map(|c| Builder::new(c.holds)).collect();
         Ok(ParquetFile { path: path.to_owned(), schema, columns, rows: 0, writer })
     }

@@ -84,7 +84,9 @@ impl Sink {
     pub fn begin_day(&mut self, day: &str) -> Result<(), Failure> {
         day.clone_into(&mut self.day);
         for (name, table) in &mut self.tables {
-            if let Some(Rows::Parquet(file)) = table.open.take_if(|_| name != DAYS) {
+            // Only Parquet has a file for each day.
+            let parted = |open: &mut Rows| matches!(open, Rows::Parquet(_)) && name != DAYS;
+            if let Some(Rows::Parquet(file)) = table.open.take_if(parted) {
                 file.close()?;
             }
         }

@@ -84,7 +84,9 @@ impl Veil {
     pub fn text(&mut self, secret: Secret, text: &str) -> String {
         match secret {
             Secret::Person(class) if !self.is_lifted() => self.code('P', class, text),
-            Secret::Label(class) if !self.keeps_notes() && !says_nothing(class, text) => self.code('L', class, text),
+            Secret::Label(class) if !self.keeps_notes() && !says_nothing(class, text) => {
+                self.code('L', class, text)
+            }
             _ => text.to_owned(),
         }
     }
@@ -112,7 +114,11 @@ impl Veil {
         for (dx, dy) in list("x")?.iter().zip(list("y")?) {
             x += dx.as_f64()?;
             y += dy.as_f64()?;
-            let at = if on_earth { self.in_grid(drill, y / 1e7, x / 1e7)? } else { [x, y].map(|m| self.metres(m)) };
+            let at = if on_earth {
+                self.in_grid(drill, y / 1e7, x / 1e7)?
+            } else {
+                [x, y].map(|m| self.metres(m))
+            };
             out_x.push(at[0] - before[0]);
             out_y.push(at[1] - before[1]);
             before = at;
@@ -127,14 +133,17 @@ impl Veil {
         }
         let drill = row.get("drill").and_then(Value::as_str).map(str::to_owned);
         let number = |key: &str| row.get(key).and_then(Value::as_f64);
-        let placed = number("lat").zip(number("lon")).and_then(|(lat, lon)| self.in_grid(drill.as_deref(), lat, lon));
+        let placed =
+            number("lat").zip(number("lon")).and_then(|(lat, lon)| self.in_grid(drill.as_deref(), lat, lon));
         if let (Some(at), None) = (placed, number("x_m")) {
             row.extend(["x_m", "y_m"].map(str::to_owned).into_iter().zip(at.map(Value::from)));
         }
         if let Some(points) = row.get("points") {
             let on_earth = row.get("frame").and_then(Value::as_str) == Some("lonlat_e7");
             let points = self.points(points, on_earth, drill.as_deref());
-            row.insert("frame".to_owned(), json!("grid"));
+            if on_earth {
+                row.insert("frame".to_owned(), json!("grid"));
+            }
             match points {
                 Some(points) => row.insert("points".to_owned(), points),
                 None => row.shift_remove("points"),
@@ -169,7 +178,8 @@ impl Veil {
     #[must_use]
     pub fn given(&self) -> Vec<(String, String)> {
         let people = self.codes.get("person").into_iter().flatten();
-        let mut given: Vec<(String, String)> = people.map(|(sign, code)| (code.clone(), sign.clone())).collect();
+        let mut given: Vec<(String, String)> =
+            people.map(|(sign, code)| (code.clone(), sign.clone())).collect();
         given.sort();
         given.dedup_by(|a, b| a.0 == b.0);
         given
@@ -213,7 +223,8 @@ pub fn key(path: &Path) -> Result<[u8; 32], Failure> {
     match std::fs::read_to_string(path) {
         Ok(text) => {
             let digits = text.trim();
-            let byte = |at: usize| digits.get(2 * at..2 * at + 2).and_then(|two| u8::from_str_radix(two, 16).ok());
+            let byte =
+                |at: usize| digits.get(2 * at..2 * at + 2).and_then(|two| u8::from_str_radix(two, 16).ok());
             let bytes: Option<Vec<u8>> = (0..32).map(byte).collect();
             let bytes = bytes.filter(|_| digits.len() == 64).ok_or_else(|| {
                 Failure::refused(format!(
@@ -250,7 +261,8 @@ mod tests {
     #[test]
     fn one_person_has_one_code_in_all_spellings_and_another_under_another_key() {
         let mut veil = Veil::new(Leaves::Usual, [1; 32]);
-        let one = hide(&mut veil, json!({"kind": "rotation", "by": "Larch", "shovellers": ["Fox", " larch"]}));
+        let one =
+            hide(&mut veil, json!({"kind": "rotation", "by": "Larch", "shovellers": ["Fox", " larch"]}));
         assert_eq!(one["by"], one["shovellers"][1]);
         assert_ne!(one["by"], one["shovellers"][0]);
         assert!(one["by"].as_str().unwrap().starts_with("P-"));
@@ -263,7 +275,9 @@ mod tests {
     #[test]
     fn labels_leave_only_where_they_could_be_no_name() {
         let mut veil = Veil::new(Leaves::Usual, [1; 32]);
-        for (label, leaves) in [("A", true), ("TX07", true), ("12", true), ("anna", false), ("079555", false), ("b 2", false)] {
+        for (label, leaves) in
+            [("A", true), ("TX07", true), ("12", true), ("anna", false), ("079555", false), ("b 2", false)]
+        {
             assert_eq!(veil.text(Secret::Label("target"), label) == label, leaves, "{label}");
         }
         assert_eq!(veil.text(Secret::Label("clock"), "base"), "base");
@@ -273,14 +287,17 @@ mod tests {
     #[test]
     fn places_on_the_earth_become_places_in_the_grid() {
         let mut veil = Veil::new(Leaves::Usual, [1; 32]);
-        let drill = json!({"label": "1", "origin_lat": 46.5, "origin_lon": 9.8, "downhill_deg": 180, "slope_deg": 0});
+        let drill =
+            json!({"label": "1", "origin_lat": 46.5, "origin_lon": 9.8, "downhill_deg": 180, "slope_deg": 0});
         veil.of_day(&[serde_json::from_value(drill).unwrap()]);
-        let found = hide(&mut veil, json!({"kind": "strike", "drill": "1", "lat": 46.5, "lon": 9.801, "note": "x"}));
+        let found =
+            hide(&mut veil, json!({"kind": "strike", "drill": "1", "lat": 46.5, "lon": 9.801, "note": "x"}));
         assert_eq!(found, json!({"kind": "strike", "drill": "1", "x_m": 77.0, "y_m": 0.0}));
         let lost = hide(&mut veil, json!({"kind": "strike", "drill": "2", "lat": 46.5, "lon": 9.801}));
         assert_eq!(lost, json!({"kind": "strike", "drill": "2"}));
         let points = json!({"t_ms": [1000, 1000], "x": [98_000_000.0, 10_000.0], "y": [465_000_000.0, 0.0]});
-        let track = hide(&mut veil, json!({"kind": "track", "drill": "1", "frame": "lonlat_e7", "points": points}));
+        let track =
+            hide(&mut veil, json!({"kind": "track", "drill": "1", "frame": "lonlat_e7", "points": points}));
         assert_eq!(track["points"]["x"], json!([0.0, 77.0]));
         let away = hide(&mut veil, json!({"kind": "track", "frame": "lonlat_e7", "points": points}));
         assert!(away.get("points").is_none());

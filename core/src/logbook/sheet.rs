@@ -10,6 +10,7 @@ use crate::store::Seen;
 use chrono::NaiveDate;
 use serde_json::{Map, Value, json};
 use sha2::{Digest, Sha256};
+use std::collections::BTreeSet;
 
 /// Where a row stands on paper.
 #[derive(Clone, Debug, PartialEq, Eq, Hash)]
@@ -32,6 +33,9 @@ impl SheetRow {
         EntryId::new(date.and_time(chrono::NaiveTime::MIN).and_utc().timestamp_millis(), random)
     }
 }
+
+/// In a register: it was typed in from this line of a sheet, so that typing the sheet in again may take it back.
+const TYPED: &str = "sheet_line";
 
 /// Who types and when: what registers say of their writer.
 pub(super) struct Typing<'a> {
@@ -84,19 +88,19 @@ pub(super) fn put(
     let body = seen.body(day, noted.id)?.and_then(|text| serde_json::from_str(&text).ok());
     let body: Map<String, Value> = body.unwrap_or_default();
     let kind = body.get("kind").and_then(Value::as_str).unwrap_or_default();
-    let fields = body.keys().chain(json.keys().filter(|k| !body.contains_key(*k)));
-    for field in fields.filter(|f| !never_changes(kind, f)) {
+    let fields: BTreeSet<&String> = body.keys().chain(noted.json.keys()).chain(json.keys()).collect();
+    for field in fields.into_iter().filter(|f| !never_changes(kind, f)) {
         let value = |map: &Map<String, Value>| map.get(field).cloned().unwrap_or(Value::Null);
         let (typed, was, stands) = (value(&json), value(&body), value(&noted.json));
         if json_equal(&typed, &stands) {
             continue;
         }
-        if json_equal(&typed, &was) {
+        if json_equal(&typed, &was) && !was_typed(seen, day, noted.id, field)? {
             // The paper says what it always said, and somebody settled it otherwise since.
             told.kept.push(field.clone());
             continue;
         }
-        let v = json!({ "v": typed, "by": typing.by, "at": typing.at });
+        let v = json!({ "v": typed, "by": typing.by, "at": typing.at, "clock": "base", TYPED: row.line });
         puts.push((Key::Field(noted.id, field.clone()), v.to_string()));
         told.fields.push(field.clone());
         if told.done == Done::Known {
@@ -104,6 +108,14 @@ pub(super) fn put(
         }
     }
     Ok((puts, told))
+}
+
+/// Whether the value that stands in a field was typed in from a sheet, and not amended by somebody.
+fn was_typed(seen: &Seen<'_>, day: DayId, id: EntryId, field: &str) -> Result<bool, LogbookError> {
+    let record = seen.record(day)?;
+    let said = record.registers.all(&Key::Field(id, field.to_owned())).first();
+    let said = said.and_then(|s| serde_json::from_str::<Map<String, Value>>(&s.text).ok());
+    Ok(said.is_some_and(|register| register.contains_key(TYPED)))
 }
 
 /// Whether two rows tell of one thing: all that never changes of an entry is the same in both.

@@ -10,7 +10,7 @@ use std::process::ExitCode;
 use std::{fs, io};
 
 /// Folders in which every file is generated: one that no longer is must go.
-const GENERATED_FOLDERS: [&str; 2] = ["answers", "sql"];
+const GENERATED_FOLDERS: [&str; 1] = ["answers"];
 
 fn main() -> io::Result<ExitCode> {
     let check = std::env::args().nth(1).is_some_and(|a| a == "--check");
