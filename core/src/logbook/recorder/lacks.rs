@@ -24,7 +24,7 @@ pub struct Lack {
 pub enum Lacking {
     /// nobody pressed the start: zero of every duration
     Start,
-    /// a later step of this target was pressed, this one was not
+    /// a later step of this target was pressed, or the drill has ended in full; this one was not
     Step(Step),
     /// a strike without a depth
     Depth,
@@ -44,6 +44,8 @@ pub(super) fn of(recorder: &Recorder, targets: &[TargetStanding], started: bool)
     if end.is_some_and(|(_, why)| why == Some(EndReason::Cancelled)) {
         return Vec::new();
     }
+    // Cut short, the last steps may never have been.
+    let ended_in_full = end.is_some_and(|(_, why)| matches!(why, None | Some(EndReason::Done)));
     let mut found = Vec::new();
     let mut add = |what: Lacking, target: Option<&TargetStanding>, entry: Option<EntryId>, says: &str| {
         let target = target.map(|t| t.label.clone()).filter(|l| !l.is_empty());
@@ -77,6 +79,11 @@ pub(super) fn of(recorder: &Recorder, targets: &[TargetStanding], started: bool)
             if target.reached.iter().all(|r| r.step != step) {
                 add(Lacking::Step(step), Some(target), None, &step.word().replace('_', " "));
             }
+        }
+        if let (true, Some(last)) =
+            (ended_in_full && !target.done, recorder.expected(folded.as_deref()).last())
+        {
+            add(Lacking::Step(*last), Some(target), None, &last.word().replace('_', " "));
         }
     }
     for target in targets.iter().filter(|t| !t.label.is_empty()) {

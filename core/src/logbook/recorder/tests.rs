@@ -169,6 +169,19 @@ fn the_form_of_a_drill_says_which_steps_it_has() {
 }
 
 #[test]
+fn a_drill_that_ended_in_full_lacks_the_last_step_and_one_that_was_cut_short_does_not() {
+    for (why, lacking) in
+        [(EndReason::Done, vec!["A: airway", "B: nothing yet"]), (EndReason::Limit, vec!["B: nothing yet"])]
+    {
+        let mut phone = Phone::new();
+        phone.step(0, Step::Start);
+        phone.step(1_000, Step::Signal);
+        phone.press(end(Some(why)));
+        assert_eq!(lacks(&phone.stands()), lacking);
+    }
+}
+
+#[test]
 fn details_are_added_to_the_stamped_entry() {
     let mut phone = Phone::new();
     phone.step(0, Step::Start);
