@@ -53,10 +53,12 @@ pub fn filters<const N: usize>(given: [(&str, Option<String>); N]) -> BTreeMap<S
 #[must_use]
 pub fn answers() -> Vec<(&'static str, Schema)> {
     use crate::commands::{
-        day, demo, entries, export, here, kit, merge, pack, review, settings, settle, show, verify,
+        crew, day, demo, entries, export, here, kit, listen, merge, pack, review, settings, settle, show,
+        sync, verify,
     };
     vec![
         ("amend", schema::<firnbook_core::logbook::Changed>()),
+        ("crew", schema::<crew::CrewAnswer>()),
         ("day-close", schema::<firnbook_core::logbook::DayBegun>()),
         ("day-list", schema::<day::DayList>()),
         ("day-new", schema::<firnbook_core::logbook::DayBegun>()),
@@ -69,6 +71,7 @@ pub fn answers() -> Vec<(&'static str, Schema)> {
         ("here", schema::<here::HereAnswer>()),
         ("import", schema::<firnbook_core::logbook::LogReport>()),
         ("kit", schema::<kit::KitAnswer>()),
+        ("listen", schema::<listen::ListenAnswer>()),
         ("log", schema::<firnbook_core::logbook::LogReport>()),
         ("merge", schema::<merge::MergeAnswer>()),
         ("move", schema::<firnbook_core::logbook::Changed>()),
@@ -88,6 +91,7 @@ pub fn answers() -> Vec<(&'static str, Schema)> {
         ("stats-methods", schema::<firnbook_core::insight::season::methods::Methods>()),
         ("stats-person", schema::<firnbook_core::insight::season::person::PersonStats>()),
         ("stats-times", schema::<firnbook_core::insight::season::times::Times>()),
+        ("sync", schema::<sync::SyncAnswer>()),
         ("verify", schema::<verify::VerifyAnswer>()),
         ("void", schema::<firnbook_core::logbook::Changed>()),
     ]

@@ -53,6 +53,12 @@ impl Failure {
     }
 }
 
+impl From<firnbook_core::exchange::LanError> for Failure {
+    fn from(error: firnbook_core::exchange::LanError) -> Failure {
+        Failure::refused(error)
+    }
+}
+
 impl From<LogbookError> for Failure {
     fn from(error: LogbookError) -> Failure {
         match error {

@@ -13,6 +13,8 @@ pub mod desk;
 pub mod failure;
 pub mod file;
 pub mod intake;
+mod interrupt;
+mod network;
 pub mod paper;
 pub mod record;
 pub mod settings;

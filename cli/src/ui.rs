@@ -165,6 +165,19 @@ impl Ui {
         bar
     }
 
+    /// One line that is written over as things go on; hidden where there is no terminal.
+    #[must_use]
+    pub fn status(&self) -> ProgressBar {
+        if self.quiet || !self.terminal.stderr {
+            return ProgressBar::hidden();
+        }
+        let line = ProgressBar::with_draw_target(None, ProgressDrawTarget::stderr());
+        if let Ok(style) = ProgressStyle::with_template("{wide_msg}") {
+            line.set_style(style);
+        }
+        line
+    }
+
     /// Everything on standard input.
     ///
     /// # Errors

@@ -2,6 +2,7 @@
 
 pub mod amend;
 pub mod completions;
+pub mod crew;
 pub mod day;
 pub mod debrief;
 pub mod demo;
@@ -10,6 +11,7 @@ pub mod export;
 pub mod here;
 pub mod import;
 pub mod kit;
+pub mod listen;
 pub mod log;
 pub mod manual;
 pub mod merge;
@@ -23,6 +25,7 @@ pub mod settle;
 mod settle_walk;
 pub mod show;
 pub mod stats;
+pub mod sync;
 pub mod verify;
 pub mod void;
 
@@ -89,6 +92,9 @@ fn at_the_desk(desk: &mut Desk, command: Option<&Command>) -> Ran {
         Some(Command::Move(args)) => r#move::run(desk, args),
         Some(Command::Pack(args)) => pack::run(desk, args),
         Some(Command::Merge(args)) => merge::run(desk, args),
+        Some(Command::Crew(args)) => crew::run(desk, args),
+        Some(Command::Listen(args)) => listen::run(desk, args),
+        Some(Command::Sync(args)) => sync::run(desk, args),
         Some(Command::Kit(args)) => kit::run(desk, args),
         Some(Command::Review(args)) => review::run(desk, args),
         Some(Command::Settle(args)) => settle::run(desk, args),

@@ -72,8 +72,8 @@ pub enum Act {
     },
     /// A device is removed; signed by a member.
     Remove {
-        /// The device.
-        device: ByteArray<8>,
+        /// Its key for signatures: invited anew, a device comes with other keys.
+        sign: ByteArray<32>,
         /// Records by that device that still count: those that the signer knew. Whatever else it signs or signed does not.
         keeps: Vec<ByteArray<16>>,
         /// When.

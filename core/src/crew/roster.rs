@@ -48,6 +48,8 @@ struct Entrant<'a> {
     depth: usize,
     /// The record that brought it in.
     record: RecordId,
+    /// When, as that record says.
+    at: i64,
     /// Who invited it, and by which record; none for the founder.
     invited: Option<([u8; 32], RecordId)>,
 }
@@ -71,6 +73,7 @@ impl Roster {
         };
         // In the order of depth: an inviter is settled before those it invited.
         let mut standing: BTreeSet<[u8; 32]> = BTreeSet::new();
+        let mut since: BTreeMap<[u8; 8], i64> = BTreeMap::new();
         for entrant in &entrants {
             let invited = match &entrant.invited {
                 None => true,
@@ -84,9 +87,12 @@ impl Roster {
                 Some(removal) => {
                     roster.removed.insert(*entrant.member.device, (entrant.member.clone(), removal.at));
                 }
-                None => {
+                // A device that came twice, as its keys were lost, is known by its latest ones.
+                None if since.get(&*entrant.member.device).is_none_or(|held| *held <= entrant.at) => {
+                    since.insert(*entrant.member.device, entrant.at);
                     roster.members.insert(*entrant.member.device, entrant.member.clone());
                 }
+                None => {}
             }
         }
         let speaks = |record: &Record, id: &RecordId| standing.contains(&record.by) && counts(&record.by, id);
@@ -202,11 +208,11 @@ fn used(entrant: &Entrant<'_>, records: &[(RecordId, &Record)]) -> Option<([u8; 
 fn entrants<'a>(crew: CrewId, records: &[(RecordId, &'a Record)]) -> Vec<Entrant<'a>> {
     let mut found: Vec<Entrant<'a>> = Vec::new();
     for (id, record) in records {
-        if let Act::Found { member, .. } = &record.act
+        if let Act::Found { member, at, .. } = &record.act
             && *id == crew
             && record.by == *member.sign
         {
-            found.push(Entrant { member, depth: 0, record: *id, invited: None });
+            found.push(Entrant { member, depth: 0, record: *id, at: *at, invited: None });
         }
     }
     let mut taken: BTreeSet<[u8; 32]> = BTreeSet::new();
@@ -224,11 +230,17 @@ fn entrants<'a>(crew: CrewId, records: &[(RecordId, &'a Record)]) -> Vec<Entrant
             }
         }
         for (id, record) in records {
-            let Act::Join { member, .. } = &record.act else { continue };
+            let Act::Join { member, at } = &record.act else { continue };
             let Some(invited) = tickets.get(&record.by) else { continue };
             let known = found.iter().any(|e| e.member.sign == member.sign);
             if !known && taken.insert(record.by) {
-                found.push(Entrant { member, depth: depth + 1, record: *id, invited: Some(*invited) });
+                found.push(Entrant {
+                    member,
+                    depth: depth + 1,
+                    record: *id,
+                    at: *at,
+                    invited: Some(*invited),
+                });
             }
         }
     }
@@ -247,11 +259,11 @@ fn removals(entrants: &[Entrant<'_>], records: &[(RecordId, &Record)]) -> BTreeM
     for entrant in entrants {
         let signer = &*entrant.member.sign;
         for (id, record) in records.iter().filter(|(_, r)| r.by == *signer) {
-            let Act::Remove { device, keeps, at } = &record.act else { continue };
+            let Act::Remove { sign, keeps, at } = &record.act else { continue };
             if removals.get(signer).is_some_and(|r| !r.keeps.contains(id)) {
                 continue;
             }
-            for target in entrants.iter().filter(|e| e.member.device == *device) {
+            for target in entrants.iter().filter(|e| e.member.sign == *sign) {
                 let removal = removals
                     .entry(*target.member.sign)
                     .or_insert(Removal { keeps: BTreeSet::new(), at: *at });
@@ -308,7 +320,8 @@ mod tests {
 
     fn remove(by: &Device, target: &Device, known: &[Record]) -> Record {
         let keeps = known.iter().filter(|r| r.by == target.keys.signs_as()).map(|r| ByteArray::new(r.id()));
-        let act = Act::Remove { device: ByteArray::new(target.id), keeps: keeps.collect(), at: 200 };
+        let act =
+            Act::Remove { sign: ByteArray::new(target.keys.signs_as()), keeps: keeps.collect(), at: 200 };
         Record::by_device(act, &by.keys)
     }
 

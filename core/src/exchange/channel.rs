@@ -148,6 +148,11 @@ impl Channel {
 
     fn take(&mut self, message: &[u8]) -> Result<(), ChannelError> {
         let mut content = vec![0; message.len()];
+        if let State::Open(transport, session) = &mut self.state {
+            let n = transport.read_message(message, &mut content).map_err(|_| ChannelError::Altered)?;
+            session.incoming(&content[..n]);
+            return Ok(());
+        }
         match std::mem::replace(&mut self.state, State::Broken) {
             State::Called(keys) => {
                 for key in keys {
@@ -167,13 +172,7 @@ impl Channel {
                 }
                 self.open(*shaking, &key)
             }
-            State::Open(mut transport, mut session) => {
-                let n = transport.read_message(message, &mut content).map_err(|_| ChannelError::Altered)?;
-                session.incoming(&content[..n]);
-                self.state = State::Open(transport, session);
-                Ok(())
-            }
-            State::Broken => Err(ChannelError::Altered),
+            State::Open(..) | State::Broken => Err(ChannelError::Altered),
         }
     }
 

@@ -162,7 +162,7 @@ impl Logbook {
             ));
         }
         let keeps = roster.signed_by(&target.sign).iter().map(|id| ByteArray::new(*id)).collect();
-        let act = Act::Remove { device: target.device, keeps, at: self.seconds() };
+        let act = Act::Remove { sign: target.sign, keeps, at: self.seconds() };
         self.store.keep_crew_records(&[Record::by_device(act, &ring.keys)])?;
         Ok(self.shown(&ring, &self.roster(&ring)?))
     }
@@ -217,10 +217,10 @@ impl Logbook {
     fn membership(&self) -> Result<(Keyring, Roster), LogbookError> {
         let ring = self.ring()?;
         let roster = self.roster(&ring)?;
-        if roster.member(self.device().0).is_some() {
+        if roster.exchanging_as(&ring.keys.exchanges_as()).is_some() {
             return Ok((ring, roster));
         }
-        Err(crew_error(if roster.was_removed(self.device().0, None).is_some() {
+        Err(crew_error(if roster.was_removed([0; 8], Some(&ring.keys.exchanges_as())).is_some() {
             "this device was removed from the crew; a member can invite it anew"
         } else {
             "nobody has let this device in yet; exchange with base first, with `firnbook sync`"
@@ -244,7 +244,7 @@ impl Logbook {
         CrewShown {
             crew: hex(&ring.crew),
             key: ring.newest().map(|k| hex(&k.id())).unwrap_or_default(),
-            joining: ring.joining.is_some() && roster.member(self.device().0).is_none(),
+            joining: ring.joining.is_some() && roster.exchanging_as(&ring.keys.exchanges_as()).is_none(),
             devices,
         }
     }

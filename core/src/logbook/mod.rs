@@ -9,6 +9,7 @@ mod correct;
 mod crew;
 mod depths;
 mod error;
+mod live;
 mod recorder;
 mod season;
 mod settle;
@@ -35,11 +36,12 @@ use schemars::JsonSchema;
 use serde::Serialize;
 use serde_json::{Value, json};
 use std::path::Path;
+use std::sync::Arc;
 
 /// A store with a clock: what a phone or a base laptop works on. One thread at a time.
 pub struct Logbook {
     store: Store,
-    clock: Box<dyn Clock>,
+    clock: Arc<dyn Clock>,
     watch: Option<Box<dyn Watch>>,
 }
 
@@ -69,7 +71,7 @@ impl Logbook {
     /// # Errors
     /// [`LogbookError::Store`] where the file is something else, newer, or can't be written.
     pub fn open(path: &Path, clock: Box<dyn Clock>) -> Result<Logbook, LogbookError> {
-        Ok(Logbook { store: Store::open(path)?, clock, watch: None })
+        Ok(Logbook { store: Store::open(path)?, clock: Arc::from(clock), watch: None })
     }
 
     /// This device.

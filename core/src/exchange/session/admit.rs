@@ -33,7 +33,7 @@ impl Session {
         if ours != hello.crew.map(|c| *c) {
             return Err(refused("the two devices are not of the same crew"));
         }
-        self.known(device)?;
+        self.known(device, hello.join.is_some())?;
         if self.role == Role::Base {
             self.let_in(&hello)?;
         }
@@ -54,13 +54,15 @@ impl Session {
     }
 
     /// The device is the one whose key the channel has proved, and was not removed. One that is not known yet may still show its records.
-    fn known(&self, device: DeviceId) -> Result<(), SessionError> {
+    fn known(&self, device: DeviceId, joins: bool) -> Result<(), SessionError> {
         let Some(crew) = &self.crew else { return Ok(()) };
         let key = match &self.peer {
             Peer::Key { exchange, .. } => Some(exchange),
             Peer::Cable => None,
         };
-        if let Some(removed) = crew.roster.was_removed(device.0, key) {
+        // One that was invited anew comes with another key.
+        let id = if joins && key.is_some() { [0; 8] } else { device.0 };
+        if let Some(removed) = crew.roster.was_removed(id, key) {
             return Err(refused(&format!(
                 "device {device} ({}) was removed from the crew; a member can invite it anew",
                 plain(&removed.label)
@@ -164,7 +166,7 @@ impl Session {
     fn admit(&mut self) -> Result<(), SessionError> {
         let Some(their) = &self.their else { return Ok(()) };
         let device = DeviceId(*their.device);
-        self.known(device)?;
+        self.known(device, their.join.is_some())?;
         if let Some(crew) = &self.crew {
             let me = self.host.device();
             if let (Peer::Key { exchange, .. }, false) = (&self.peer, self.handing_over()) {
@@ -173,7 +175,7 @@ impl Session {
                     return Err(refused("this device is no member of the crew; ask for an invitation"));
                 }
             }
-            if crew.roster.was_removed(me.0, None).is_some() {
+            if crew.roster.was_removed([0; 8], Some(&crew.ring.keys.exchanges_as())).is_some() {
                 return Err(refused(&format!(
                     "device {me} was removed from the crew; a member can invite it anew"
                 )));

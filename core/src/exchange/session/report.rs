@@ -63,6 +63,38 @@ pub struct Report {
     pub let_in: bool,
 }
 
+impl Report {
+    /// Adds what a later session with the same device did.
+    pub fn add(&mut self, later: Report) {
+        let clock = match (self.clock, later.clock) {
+            (Some(a), Some(b)) if a.delay_ms < b.delay_ms => Some(a),
+            (a, b) => b.or(a),
+        };
+        let before = std::mem::replace(self, later);
+        if self.peer.is_none() {
+            (self.peer, self.peer_label, self.peer_clock) =
+                (before.peer, before.peer_label, before.peer_clock);
+        }
+        self.clock = clock;
+        for (days, earlier) in
+            [(&mut self.days, before.days), (&mut self.days_received, before.days_received)]
+        {
+            for day in earlier {
+                if !days.contains(&day) {
+                    days.push(day);
+                }
+            }
+        }
+        self.sent += before.sent;
+        self.received += before.received;
+        self.new_entries += before.new_entries;
+        self.amended += before.amended;
+        self.bytes_sent += before.bytes_sent;
+        self.bytes_received += before.bytes_received;
+        self.let_in |= before.let_in;
+    }
+}
+
 /// Why a session ended before all was said. What was confirmed before is kept.
 #[derive(Debug, thiserror::Error)]
 pub enum SessionError {
