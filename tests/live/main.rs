@@ -2,5 +2,11 @@
 
 #![allow(clippy::unwrap_used, clippy::expect_used, reason = "a failed unwrap in a test is a failed test")]
 
+mod attack;
+mod crew;
+mod lan;
 mod link;
+mod processes;
+mod relay;
 mod session;
+mod weather;

@@ -65,6 +65,13 @@ const LINES: &[(&str, &str)] = &[
     ("settings", "settings"),
     ("settings", "settings battery_pct 50"),
     ("verify", "verify"),
+    ("crew", "crew new --name Base"),
+    ("crew", "crew invite"),
+    ("crew", "crew show"),
+    ("crew", "crew rotate"),
+    ("listen", "listen --addr 127.0.0.1:0 --phones 0"),
+    ("crew", "crew leave"),
+    ("error", "sync"),
     ("error", "show nothing"),
     ("error", "log strike --drill 1 --depth -1"),
     ("error", "merge"),
@@ -99,6 +106,8 @@ fn every_answer_satisfies_its_schema() {
         }
         tried.insert(*name);
     }
+    // That one needs a base in another process: tests/live holds it against its schema.
+    tried.insert("sync");
     let untried: Vec<&&str> = schemas.keys().filter(|name| !tried.contains(*name)).collect();
     assert!(untried.is_empty(), "no answer was held against {untried:?}");
 }

@@ -114,3 +114,11 @@ pub fn peak_mib() -> f64 {
     let line = status.lines().find(|l| l.starts_with("VmHWM")).unwrap_or_default();
     line.split_whitespace().nth(1).and_then(|kib| kib.parse::<f64>().ok()).map_or(0.0, |kib| kib / 1024.0)
 }
+
+/// Resident memory of this process in kilobytes; 0 where the system does not say.
+#[allow(dead_code, reason = "not every bench looks at memory")]
+pub fn resident_kb() -> u64 {
+    let status = std::fs::read_to_string("/proc/self/status").unwrap_or_default();
+    let line = status.lines().find_map(|l| l.strip_prefix("VmRSS:"));
+    line.and_then(|l| l.split_whitespace().next()).and_then(|n| n.parse().ok()).unwrap_or(0)
+}

@@ -1,0 +1,88 @@
+//! Exchanges over a bad link: slow, stalling, cut again and again, half open, altered by someone in the middle.
+
+use super::crew::{Base, Team, sync, sync_at};
+use super::link::assert_equal;
+use super::relay::{FAIR, Relay, Weather, timed};
+use firnbook_core::exchange::LAN_LIMITS;
+use firnbook_tests::strike;
+use std::net::TcpListener;
+use std::time::Duration;
+
+/// A team in which the phone and base each have something of their own, and know one another.
+fn apart(entries: u32) -> Team {
+    let mut team = Team::new(1);
+    let base = Base::listen(&team.base);
+    sync(&team.phones[0], &base).unwrap();
+    for n in 0..entries {
+        team.phones[0].write(strike(20 + n % 200));
+        team.base.write(strike(20 + n % 200));
+    }
+    team
+}
+
+#[test]
+fn a_link_that_is_cut_every_five_kilobytes() {
+    let mut team = apart(60);
+    // A day that base lacks wholly goes as a document, and must get through in pieces too.
+    let day = firnbook_tests::date().succ_opt().unwrap();
+    let second = team.phones[0].book.begin_day(day, "Lower Bowl", "Obs0").unwrap().day;
+    let drafts = (0..300).map(|n| firnbook_core::logbook::Draft {
+        json: firnbook_tests::map(strike(20 + n * 7 % 200)),
+        line: None,
+    });
+    team.phones[0].book.log(second, "Obs0", drafts.collect(), false).unwrap();
+    let base = Base::listen(&team.base);
+    let relay = Relay::to(base.at, Weather { cut_every: 5_000, seed: 7, ..FAIR });
+    let called = sync_at(&team.phones[0], relay.at).unwrap();
+    println!("cut every 5 kB: {} calls", called.calls);
+    assert!((3..=40).contains(&called.calls), "{} calls", called.calls);
+    assert_equal(&team.phones[0], &team.base);
+    assert!(team.base.book.day(second).unwrap().entries == 300);
+}
+
+#[test]
+fn half_a_second_of_delay() {
+    let team = apart(20);
+    let base = Base::listen(&team.base);
+    let relay = Relay::to(base.at, Weather { delay: Duration::from_millis(500), ..FAIR });
+    let (called, took) = timed(|| sync_at(&team.phones[0], relay.at).unwrap());
+    println!("500 ms delay: {:.1} s", took.as_secs_f64());
+    assert_eq!(called.calls, 1);
+    assert_equal(&team.phones[0], &team.base);
+    // The offset is right to what is said of it: both clocks stand still in this test, so it is exactly 0.
+    assert!(called.report.clock.unwrap().offset_ms.abs() <= called.report.clock.unwrap().uncertainty_ms);
+}
+
+#[test]
+fn sixty_four_kilobits_a_second_and_a_stall_of_ten_seconds() {
+    let team = apart(60);
+    let base = Base::listen(&team.base);
+    let relay = Relay::to(base.at, Weather { rate: 8_000, stall: Duration::from_secs(10), ..FAIR });
+    let (called, took) = timed(|| sync_at(&team.phones[0], relay.at).unwrap());
+    println!("64 kbit/s and a stall: {:.1} s", took.as_secs_f64());
+    assert_eq!(called.calls, 1);
+    assert_equal(&team.phones[0], &team.base);
+}
+
+#[test]
+fn a_bit_turned_in_the_middle_is_noticed_and_sent_again() {
+    let team = apart(30);
+    let base = Base::listen(&team.base);
+    let relay = Relay::to(base.at, Weather { flip_at: 1_500, ..FAIR });
+    // Each connection of this relay is altered, so what gets through is what comes before; none of it is false.
+    let _ = sync_at(&team.phones[0], relay.at);
+    assert!(team.base.book.verify().unwrap().iter().all(|d| d.rows_equal));
+    sync(&team.phones[0], &base).unwrap();
+    assert_equal(&team.phones[0], &team.base);
+}
+
+#[test]
+fn a_base_that_accepts_and_says_nothing_is_given_up() {
+    let team = apart(1);
+    let silent = TcpListener::bind("127.0.0.1:0").unwrap();
+    let at = silent.local_addr().unwrap();
+    let (said, took) = timed(|| sync_at(&team.phones[0], at).unwrap_err().to_string());
+    assert!(said.contains("silent"), "{said}");
+    let one = LAN_LIMITS.silence.as_secs();
+    assert!(took.as_secs() <= (one + 2) * u64::from(LAN_LIMITS.fruitless), "{took:?}");
+}
