@@ -204,7 +204,7 @@ impl Import<'_> {
         let ring: Vec<[f64; 2]> =
             ring.iter().map(|at| at.map(|m| (m * 100.0).round() / 100.0 + 0.0)).collect();
         Outline::new(&ring, &[]).map_err(|e| e.to_string())?;
-        let at = self.times.of(None).read("00:00:00").map_err(|e| e.clone())?;
+        let at = self.times.of(None).read("00:00:00")?;
         self.lines.push(object(json!({ "kind": "drill", "at": at, "label": label, "outline": ring })));
         Ok(())
     }
@@ -344,8 +344,7 @@ fn simplified(walk: &[Fix], bound_m: f64) -> Vec<Fix> {
         let far = (from + 1..to)
             .map(|i| (distance_m(flat[i], flat[from], flat[to]), i))
             .max_by(|a, b| a.0.total_cmp(&b.0));
-        if let Some((far_m, at)) = far.filter(|(far_m, _)| *far_m > bound_m) {
-            let _ = far_m;
+        if let Some((_, at)) = far.filter(|(far_m, _)| *far_m > bound_m) {
             open.extend([(from, at), (at, to)]);
         }
     }
