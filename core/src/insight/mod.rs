@@ -23,6 +23,7 @@ pub mod search;
 pub mod season;
 pub mod several;
 pub mod sheets;
+pub mod site;
 pub mod slowest;
 pub mod snow;
 pub mod tables;

@@ -107,7 +107,7 @@ impl WalkLine {
 }
 
 /// The field of a drill: its outline, else its width and length.
-fn field(setup: &Drill) -> Result<Outline, String> {
+pub(super) fn field(setup: &Drill) -> Result<Outline, String> {
     match (&setup.outline, setup.width_m, setup.length_m) {
         (Some(ring), _, _) => Outline::new(ring, &[]).map_err(|e| e.to_string()),
         (None, Some(width), Some(length)) => Outline::rectangle(width.0, length.0).map_err(|e| e.to_string()),

@@ -44,10 +44,13 @@ pub struct Slowest {
 }
 
 impl Phase {
-    const ALL: [Phase; 5] =
+    /// Every phase, in the order of a run.
+    pub const ALL: [Phase; 5] =
         [Phase::Signal, Phase::Coarse, Phase::Fine, Phase::Pinpoint, Phase::StrikeToAirway];
 
-    fn took(self, d: &Durations) -> Option<f64> {
+    /// How long this phase took, s.
+    #[must_use]
+    pub fn took(self, d: &Durations) -> Option<f64> {
         match self {
             Phase::Signal => d.signal,
             Phase::Coarse => d.coarse,

@@ -9,6 +9,7 @@ use crate::insight::events::{self, DisturbanceRow, MeasurementRow};
 use crate::insight::left_out::Tally;
 use crate::insight::made::Made;
 use crate::insight::reference::Reference;
+use crate::insight::site::{self, Site};
 use crate::insight::tables::{self, RunRow, TargetRow};
 use crate::insight::thresholds::Thresholds;
 use crate::insight::view::View;
@@ -82,6 +83,17 @@ impl Logbook {
                 heads_sha256: &self.heads_sha256(&[day])?,
             },
         ))
+    }
+
+    /// Where things lay and where people walked, one a drill.
+    ///
+    /// # Errors
+    /// The store's, for a day that is not here too.
+    pub fn sites(&self, day: DayId, ask: &Ask<'_>) -> Result<Vec<Site>, LogbookError> {
+        let kinds: Vec<&str> = RUN_KINDS.iter().copied().chain(["track"]).collect();
+        let record = self.store.record_of(day, &kinds)?;
+        let one_event = review::one_event_groups(&record, &review::raw_clocks);
+        Ok(site::sites(&View::new(&record, &one_event.groups, &RawClocks), ask.drill, &ask.thresholds))
     }
 
     fn runs_before(&self, record: &Record) -> Result<Vec<RunRow>, LogbookError> {
