@@ -53,7 +53,7 @@ pub fn filters<const N: usize>(given: [(&str, Option<String>); N]) -> BTreeMap<S
 #[must_use]
 pub fn answers() -> Vec<(&'static str, Schema)> {
     use crate::commands::{
-        crew, day, demo, entries, export, here, kit, listen, merge, pack, review, settings, settle, show,
+        crew, day, demo, entries, export, here, kit, listen, merge, pack, paper, review, settings, settle, show,
         sync, verify,
     };
     vec![
@@ -76,6 +76,7 @@ pub fn answers() -> Vec<(&'static str, Schema)> {
         ("merge", schema::<merge::MergeAnswer>()),
         ("move", schema::<firnbook_core::logbook::Changed>()),
         ("pack", schema::<pack::PackAnswer>()),
+        ("paper-forms", schema::<paper::FormsAnswer>()),
         ("plan-dig", schema::<firnbook_core::insight::plan::DigAnswer>()),
         ("plan-lanes", schema::<firnbook_core::insight::plan::LanesAnswer>()),
         ("plan-probes", schema::<firnbook_core::insight::plan::ProbesAnswer>()),

@@ -1,6 +1,7 @@
 //! The command line: what holds for every command, the list of commands, and the flags of an entry's fields, made from the field tables.
 
 use crate::commands;
+use crate::page::Units;
 use crate::ui::Colour;
 use clap::builder::styling::{AnsiColor, Styles};
 use clap::{Arg, ArgAction, Parser, Subcommand};
@@ -87,6 +88,7 @@ pub enum Command {
     Plan(commands::plan::PlanArgs),
     Export(commands::export::ExportArgs),
     Import(commands::import::ImportArgs),
+    Paper(commands::paper::PaperArgs),
     Verify(commands::verify::VerifyArgs),
     Settings(commands::settings::SettingsArgs),
     Completions(commands::completions::CompletionsArgs),
@@ -99,6 +101,14 @@ pub struct DayChoice {
     /// The day: its date, its id, or the beginning of its id [default: the latest]
     #[arg(long, value_name = "DAY")]
     pub day: Option<String>,
+}
+
+/// In which units a page is shown.
+#[derive(clap::Args, Clone, Debug, Default)]
+pub struct UnitsChoice {
+    /// Units on a page [default: the setting `units`]
+    #[arg(long, value_name = "metric|feet", hide_possible_values = true)]
+    pub units: Option<Units>,
 }
 
 /// Who writes.

@@ -15,6 +15,7 @@ pub mod file;
 pub mod intake;
 mod interrupt;
 mod network;
+pub mod page;
 pub mod paper;
 pub mod record;
 pub mod settings;

@@ -3,10 +3,14 @@
 
 use crate::failure::Failure;
 use crate::file::write_whole;
+use crate::page::Units;
 use firnbook_core::insight::thresholds::{TABLE, Thresholds};
 use std::io::ErrorKind;
 use std::path::{Path, PathBuf};
 use toml::{Table, Value};
+
+/// The setting that says in which units pages are shown.
+pub const UNITS: &str = "units";
 
 /// What was set, by key.
 #[derive(Clone, Debug, Default)]
@@ -64,6 +68,23 @@ impl Settings {
             Value::Float(n) => Some(*n),
             _ => None,
         }
+    }
+
+    /// The units of pages: those that were asked for, else those that were set, else metric.
+    ///
+    /// # Errors
+    /// A word in the file that names no units.
+    pub fn units(&self, asked: Option<Units>) -> Result<Units, Failure> {
+        let Some(word) = self.text(UNITS).filter(|_| asked.is_none()) else {
+            return Ok(asked.unwrap_or_default());
+        };
+        Units::of(word).ok_or_else(|| {
+            Failure::refused(format!(
+                "{}: {UNITS} is \"{word}\"; set it to {} with `firnbook settings {UNITS}`",
+                self.path.display(),
+                Units::WORDS.join(" or ")
+            ))
+        })
     }
 
     /// The thresholds in force: the defaults, with what this team has set.

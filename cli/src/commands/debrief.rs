@@ -1,24 +1,30 @@
 //! `debrief`: the day's answers.
 
 use super::Ran;
-use crate::args::DayChoice;
+use crate::args::{DayChoice, UnitsChoice};
 use crate::desk::Desk;
 use crate::failure::Failure;
+use crate::file::{make_folder, write_whole};
+use crate::page::{self, Units};
 use crate::ui::{ALERT, FAINT, HEADING, styled};
 use crate::view::{self, counted, table::Table};
-use firnbook_core::entry::Topic;
+use firnbook_core::day::DayId;
+use firnbook_core::entry::{Topic, fold};
 use firnbook_core::field::curves::SURVIVAL_CURVES;
 use firnbook_core::insight::debrief::{Debrief, DrillAnswer, TargetAnswer};
 use firnbook_core::insight::notes::NoteLine;
 use firnbook_core::insight::reference::Reference;
+use firnbook_core::insight::season::depth::DepthAsk;
 use firnbook_core::insight::timeline::TargetTimes;
-use firnbook_core::logbook::Ask;
+use firnbook_core::logbook::{Ask, Logbook, Season};
 use firnbook_core::review::Item;
+use std::collections::HashSet;
+use std::path::{Path, PathBuf};
 
 /// Tell the day's answers: kit, safety, who has not handed in, each drill, what is missing
 #[derive(clap::Args, Debug)]
 #[command(
-    after_help = "Examples:\n  firnbook debrief\n  firnbook debrief --drill 2 --day 2027-02-06\n  firnbook debrief --curve \"Switzerland 1981-2020\""
+    after_help = "Examples:\n  firnbook debrief\n  firnbook debrief --drill 2 --day 2027-02-06\n  firnbook debrief --curve \"Switzerland 1981-2020\"\n  firnbook debrief --html debrief.html --sheets sheets"
 )]
 pub struct DebriefArgs {
     #[command(flatten)]
@@ -29,6 +35,14 @@ pub struct DebriefArgs {
     /// Put the marks of this published survival curve beside the time lines, named and with its source
     #[arg(long, value_name = "NAME", value_parser = SURVIVAL_CURVES.map(|c| c.name))]
     curve: Option<String>,
+    /// Write the day's page as well: one HTML file that needs no network
+    #[arg(long, value_name = "FILE")]
+    html: Option<PathBuf>,
+    /// Write a sheet a person to take home: one A5 HTML file each
+    #[arg(long, value_name = "FOLDER", conflicts_with = "drill")]
+    sheets: Option<PathBuf>,
+    #[command(flatten)]
+    units: UnitsChoice,
 }
 
 /// Runs `debrief`.
@@ -50,8 +64,66 @@ pub fn run(desk: &mut Desk, args: &DebriefArgs) -> Ran {
     desk.awaits = !debrief.kit_out.is_empty()
         || !debrief.awaited.is_empty()
         || settle.conflicts + settle.twins + settle.doubts + settle.missing > 0;
+    let units = desk.settings.units(args.units.units)?;
+    if let Some(file) = &args.html {
+        write_page(&desk.logbook, &debrief, &ask, units, file)?;
+        desk.ui.say(format!("the day's page: {}", file.display()));
+    }
+    if let Some(folder) = &args.sheets {
+        let n = write_sheets(&desk.logbook, day.id, &ask, units, folder)?;
+        desk.ui.say(format!("{} in {}", view::counted(n, "sheet", "sheets"), folder.display()));
+    }
     let columns = desk.ui.columns();
     desk.ui.answer(&debrief, |d| tell(d, columns))
+}
+
+/// Writes the page of a day whose answers are known.
+///
+/// # Errors
+/// The store's, and those of the file.
+pub(super) fn write_page(
+    logbook: &Logbook,
+    debrief: &Debrief,
+    ask: &Ask<'_>,
+    units: Units,
+    file: &Path,
+) -> Result<(), Failure> {
+    let sites = logbook.sites(debrief.day, ask)?;
+    let season = Season { day: Some(debrief.day), ..Season::default() };
+    let depths = match ask.drill {
+        None => Some(logbook.depth(&season, DepthAsk::default(), &ask.thresholds)?),
+        Some(_) => None,
+    };
+    let page = page::day_page(&page::Day { debrief, sites: &sites, depths: depths.as_ref(), units });
+    write_whole(file, page.as_bytes())
+}
+
+/// Writes the sheets of a day's people; returns how many.
+fn write_sheets(
+    logbook: &Logbook,
+    day: DayId,
+    ask: &Ask<'_>,
+    units: Units,
+    folder: &Path,
+) -> Result<usize, Failure> {
+    let sheets = logbook.sheets(day, &ask.thresholds)?;
+    make_folder(folder)?;
+    let mut taken = HashSet::new();
+    for sheet in &sheets {
+        // Two call signs may differ only in signs that a file's name can't carry.
+        let name = file_name(&sheet.call_sign);
+        let free = (1..).map(|n| if n == 1 { name.clone() } else { format!("{name}-{n}") });
+        let name = free.into_iter().find(|name| taken.insert(name.clone())).unwrap_or(name);
+        write_whole(&folder.join(format!("{name}.html")), page::sheet_page(sheet, units).as_bytes())?;
+    }
+    Ok(sheets.len())
+}
+
+/// A call sign as a file may be called on any machine: letters and digits, in lower case.
+fn file_name(call_sign: &str) -> String {
+    let plain: String = fold(call_sign).chars().map(|c| if c.is_alphanumeric() { c } else { '-' }).collect();
+    let plain = plain.trim_matches('-');
+    if plain.is_empty() { "sheet".to_owned() } else { view::shortened(plain, 60) }
 }
 
 fn tell(debrief: &Debrief, columns: usize) -> String {

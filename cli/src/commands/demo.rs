@@ -3,6 +3,7 @@
 use super::Ran;
 use super::here::{Next, tell_next};
 use crate::failure::Failure;
+use crate::page::Units;
 use crate::story::{self, PHONES, Played, Wanted};
 use crate::surroundings::{SharedClock, Surroundings};
 use crate::ui::{ALERT, FAINT, HEADING, Ui, styled};
@@ -10,7 +11,7 @@ use crate::view::{counted, table::Table};
 use chrono::NaiveDate;
 use firnbook_core::day::DayId;
 use firnbook_core::insight::cautions;
-use firnbook_core::logbook::Logbook;
+use firnbook_core::logbook::{Ask, Logbook};
 use firnbook_core::review::{Item, Sort};
 use schemars::JsonSchema;
 use serde::Serialize;
@@ -57,8 +58,8 @@ pub struct DemoAnswer {
     pub twins: usize,
     /// Open doubts
     pub doubts: usize,
-    /// The page of the debrief; null as long as there is none
-    pub page: Option<PathBuf>,
+    /// The page of the debrief
+    pub page: PathBuf,
     /// What a patrol lead would type next
     pub next: Vec<Next>,
 }
@@ -86,7 +87,10 @@ pub fn run(ui: &mut Ui, args: &DemoArgs, around: &Surroundings) -> Ran {
     let played = story::play(&wanted).inspect_err(|_| clear(&args.dir, was_there))?;
     let base = Logbook::open(&played.base_store, Box::new(SharedClock(around.clock.clone())))?;
     let items = base.review(played.day)?;
-    let answer = answer(args, around, &played, base.day(played.day)?.entries, &items);
+    let page = args.dir.join("debrief.html");
+    let ask = Ask::default();
+    super::debrief::write_page(&base, &base.debrief(played.day, &ask)?, &ask, Units::default(), &page)?;
+    let answer = answer(args, around, &played, base.day(played.day)?.entries, &items, page);
     let columns = ui.columns();
     ui.answer(&answer, |a| tell(a, &played, &wanted, columns))
 }
@@ -112,6 +116,7 @@ fn answer(
     played: &Played,
     entries: usize,
     items: &[Item],
+    page: PathBuf,
 ) -> DemoAnswer {
     let n = |sort: Sort| items.iter().filter(|i| i.sort == sort).count();
     DemoAnswer {
@@ -124,7 +129,7 @@ fn answer(
         conflicts: n(Sort::Conflict),
         twins: n(Sort::Twin),
         doubts: n(Sort::Doubt),
-        page: None,
+        page,
         next: next(args, around, items),
     }
 }
@@ -168,6 +173,7 @@ fn next(args: &DemoArgs, around: &Surroundings, items: &[Item]) -> Vec<Next> {
     say(format!("firnbook settle --sort twin --same{day}"), "every pair is one event");
     say("firnbook settle".to_owned(), "the rest, one question at a time");
     say(format!("firnbook debrief{day}"), "the day's answers");
+    say(format!("firnbook debrief --html debrief.html{day}"), "the day's page anew, with what was settled");
     say("firnbook stats depth".to_owned(), "how deep targets lie");
     let at = if date.is_some() { " --at 14:10" } else { "" };
     say(
@@ -222,6 +228,7 @@ fn tell(answer: &DemoAnswer, played: &Played, wanted: &Wanted, columns: usize) -
         "{}\n{late} has not handed in yet.\n\n",
         styled(ALERT, "TX09 is still in the snow: drill 2, target C, 70 cm deep.")
     ));
+    text.push_str(&format!("The day's page, for any browser: {}\n\n", answer.page.display()));
     text.push_str(&format!("{}\n", styled(HEADING, "What a patrol lead would type next")));
     text.push_str(&tell_next(&answer.next));
     text.push_str(&format!("\n{}\n", styled(FAINT, textwrap::fill(cautions::USE, columns))));

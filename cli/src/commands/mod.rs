@@ -17,6 +17,7 @@ pub mod manual;
 pub mod merge;
 pub mod r#move;
 pub mod pack;
+pub mod paper;
 pub mod plan;
 pub mod record;
 pub mod review;
@@ -102,6 +103,7 @@ fn at_the_desk(desk: &mut Desk, command: Option<&Command>) -> Ran {
         Some(Command::Stats(args)) => stats::run(desk, args),
         Some(Command::Export(args)) => export::run(desk, args),
         Some(Command::Import(args)) => import::run(desk, args),
+        Some(Command::Paper(args)) => paper::run(desk, args),
         Some(Command::Verify(args)) => verify::run(desk, args),
         Some(Command::Settings(args)) => settings::run(desk, args),
         Some(Command::Demo(_) | Command::Plan(_) | Command::Completions(_) | Command::Manual(_)) => Ok(()),

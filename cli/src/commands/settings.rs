@@ -3,6 +3,8 @@
 use super::Ran;
 use crate::desk::Desk;
 use crate::failure::Failure;
+use crate::page::Units;
+use crate::settings::UNITS;
 use crate::ui::{FAINT, styled};
 use crate::view::{self, table::Table};
 use firnbook_core::entry::{check_value, kind};
@@ -88,6 +90,14 @@ fn all(desk: &Desk) -> Vec<Setting> {
         source: None,
         text: "Your call sign: who writes on this device".to_owned(),
     }];
+    all.push(Setting {
+        key: UNITS.to_owned(),
+        value: desk.settings.text(UNITS).unwrap_or(Units::WORDS[0]).into(),
+        default: Units::WORDS[0].into(),
+        unit: None,
+        source: None,
+        text: format!("Lengths on pages: {}", Units::WORDS.join(" or ")),
+    });
     all.extend(TABLE.iter().map(|row| Setting {
         key: row.key.to_owned(),
         value: desk.settings.number(row.key).unwrap_or(row.default).into(),
@@ -107,6 +117,11 @@ fn read(key: &str, value: &str) -> Result<toml::Value, Failure> {
         let field = kind("person").and_then(|k| k.field("call_sign"));
         let fault = field.and_then(|f| check_value(f, &Value::from(value)));
         return fault.map_or(Ok(value.into()), |f| Err(nothing_set(format!("{ME}: {}: {}", f.value, f.why))));
+    }
+    if key == UNITS {
+        let known = Units::WORDS.join(" or ");
+        let unknown = || nothing_set(format!("{UNITS}: \"{value}\" is not known; write {known}"));
+        return Units::of(value).map(|_| value.into()).ok_or_else(unknown);
     }
     let number: f64 = value
         .parse()

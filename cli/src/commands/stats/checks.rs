@@ -14,7 +14,7 @@ use firnbook_core::insight::season::group::GroupBy;
 #[command(after_help = "Example:\n  firnbook stats checks --group-by month")]
 pub struct ChecksArgs {
     #[command(flatten)]
-    span: Span,
+    pub(super) span: Span,
     /// By team, area, day, month, season or writer
     #[arg(long, value_name = "FIELD", value_parser = one_of::<GroupBy>)]
     group_by: Option<GroupBy>,

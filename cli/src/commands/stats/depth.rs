@@ -18,7 +18,7 @@ use firnbook_core::insight::season::group::GroupBy;
 )]
 pub struct DepthArgs {
     #[command(flatten)]
-    span: Span,
+    pub(super) span: Span,
     /// Depths as found, or as the targets were set
     #[arg(long, value_name = "found|set", default_value = "found", hide_default_value = true, value_parser = one_of::<DepthOf>)]
     of: DepthOf,

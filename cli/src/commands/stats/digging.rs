@@ -11,7 +11,7 @@ use firnbook_core::insight::season::digging::{DiggingFigures, Fitted, Model, Sea
 #[command(after_help = "Example:\n  firnbook stats digging --group-by team")]
 pub struct DiggingArgs {
     #[command(flatten)]
-    span: Span,
+    pub(super) span: Span,
     #[command(flatten)]
     groups: RunGroups,
 }

@@ -14,7 +14,7 @@ use firnbook_core::insight::season::interference::{RunTimes, SeasonInterference,
 #[command(after_help = "Example:\n  firnbook stats interference --step signal")]
 pub struct InterferenceArgs {
     #[command(flatten)]
-    span: Span,
+    pub(super) span: Span,
     #[command(flatten)]
     groups: RunGroups,
     /// The step whose times are compared

@@ -12,7 +12,7 @@ use firnbook_core::insight::season::methods::{Methods, Pair};
 #[command(after_help = "Example:\n  firnbook stats methods --group-by orientation")]
 pub struct MethodsArgs {
     #[command(flatten)]
-    span: Span,
+    pub(super) span: Span,
     #[command(flatten)]
     groups: RunGroups,
 }

@@ -5,11 +5,13 @@ mod depth;
 mod digging;
 mod interference;
 mod methods;
+mod page;
 mod person;
 mod times;
 
 use super::Ran;
 use crate::desk::Desk;
+use crate::page::Units;
 use crate::ui::{FAINT, styled};
 use crate::view::{self, counted, word};
 use chrono::NaiveDate;
@@ -19,15 +21,22 @@ use firnbook_core::insight::season::group::GroupBy;
 use firnbook_core::logbook::Season;
 use firnbook_core::stats::Interval;
 use serde::de::DeserializeOwned;
+use std::path::PathBuf;
 
 /// Tell the season's answers, over all days in the store
 #[derive(clap::Args, Debug)]
 #[command(
-    after_help = "Examples:\n  firnbook stats times --group-by form\n  firnbook stats depth --since 2026-12-01"
+    after_help = "Examples:\n  firnbook stats times --group-by form\n  firnbook stats depth --since 2026-12-01 --html season.html"
 )]
 pub struct StatsArgs {
     #[command(subcommand)]
     about: About,
+    /// Write the season's page as well: one HTML file that needs no network; of `person` that person's alone
+    #[arg(long, value_name = "FILE", global = true)]
+    html: Option<PathBuf>,
+    /// Units on the page [default: the setting `units`]
+    #[arg(long, value_name = "metric|feet", hide_possible_values = true, global = true)]
+    units: Option<Units>,
 }
 
 #[derive(clap::Subcommand, Debug)]
@@ -43,6 +52,13 @@ enum About {
 
 /// Runs `stats`.
 pub fn run(desk: &mut Desk, args: &StatsArgs) -> Ran {
+    if let Some(file) = &args.html {
+        let units = desk.settings.units(args.units)?;
+        match &args.about {
+            About::Person(args) => page::person(desk, args, units, file)?,
+            about => page::season(desk, &about.span().season(), units, file)?,
+        }
+    }
     match &args.about {
         About::Times(args) => times::run(desk, args),
         About::Depth(args) => depth::run(desk, args),
@@ -51,6 +67,20 @@ pub fn run(desk: &mut Desk, args: &StatsArgs) -> Ran {
         About::Digging(args) => digging::run(desk, args),
         About::Interference(args) => interference::run(desk, args),
         About::Person(args) => person::run(desk, args),
+    }
+}
+
+impl About {
+    fn span(&self) -> &Span {
+        match self {
+            About::Times(args) => &args.span,
+            About::Depth(args) => &args.span,
+            About::Methods(args) => &args.span,
+            About::Checks(args) => &args.span,
+            About::Digging(args) => &args.span,
+            About::Interference(args) => &args.span,
+            About::Person(args) => &args.span,
+        }
     }
 }
 

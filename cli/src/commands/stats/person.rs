@@ -2,6 +2,7 @@
 
 use super::{Ran, Span, tell_fews, tell_footing, tell_whys};
 use crate::desk::Desk;
+use crate::failure::Failure;
 use crate::ui::{HEADING, styled};
 use crate::view::{counted, number, stopwatch, table::Table, word};
 use firnbook_core::insight::season::person::{PersonStats, Trend};
@@ -16,9 +17,9 @@ use firnbook_core::insight::season::person::{PersonStats, Trend};
 pub struct PersonArgs {
     /// The call sign, or the member code
     #[arg(value_name = "PERSON")]
-    person: String,
+    pub(super) person: String,
     #[command(flatten)]
-    span: Span,
+    pub(super) span: Span,
     /// Only this day
     #[arg(long, value_name = "DAY")]
     day: Option<String>,
@@ -26,12 +27,17 @@ pub struct PersonArgs {
 
 /// Runs `stats person`.
 pub fn run(desk: &mut Desk, args: &PersonArgs) -> Ran {
+    let person = asked(desk, args)?;
+    let columns = desk.ui.columns();
+    desk.ui.answer(&person, |person| tell(person, &args.person, columns))
+}
+
+/// The answer that these arguments ask for.
+pub(super) fn asked(desk: &Desk, args: &PersonArgs) -> Result<PersonStats, Failure> {
     let thresholds = desk.settings.thresholds()?;
     let mut season = args.span.season();
     season.day = args.day.as_deref().map(|day| desk.logbook.find_day(day)).transpose()?;
-    let person = desk.logbook.person(&season, &args.person, &thresholds)?;
-    let columns = desk.ui.columns();
-    desk.ui.answer(&person, |person| tell(person, &args.person, columns))
+    Ok(desk.logbook.person(&season, &args.person, &thresholds)?)
 }
 
 fn tell(person: &PersonStats, asked: &str, columns: usize) -> String {

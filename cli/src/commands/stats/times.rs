@@ -24,7 +24,7 @@ use std::path::{Path, PathBuf};
 )]
 pub struct TimesArgs {
     #[command(flatten)]
-    span: Span,
+    pub(super) span: Span,
     #[command(flatten)]
     groups: RunGroups,
     /// Only this step, with its curve
