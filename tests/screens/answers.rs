@@ -58,6 +58,8 @@ const LINES: &[(&str, &str)] = &[
     ("export", "export --format jsonl --full -o @jsonl"),
     ("export", "export --format parquet -o @parquet"),
     ("export", "export --format geojson -o @geojson"),
+    ("paper-forms", "paper forms --for Ash,Birch -o @forms.html"),
+    ("paper-forms", "paper forms --blank --size a4 -o @blank.html"),
     ("plan-lanes", "plan lanes --width 100 --length 150 --searchers 3"),
     ("plan-probes", "plan probes --across 50cm --along 50cm --body 170x45 --passes 2"),
     ("plan-dig", "plan dig --depth 150cm --slope 30 --people 5"),

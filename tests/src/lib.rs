@@ -2,6 +2,7 @@
 
 #![allow(clippy::unwrap_used, clippy::expect_used, reason = "a failed unwrap in a test is a failed test")]
 
+pub mod crowd;
 pub mod dictionary;
 pub mod world;
 

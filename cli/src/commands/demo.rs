@@ -173,7 +173,7 @@ fn next(args: &DemoArgs, around: &Surroundings, items: &[Item]) -> Vec<Next> {
     say(format!("firnbook settle --sort twin --same{day}"), "every pair is one event");
     say("firnbook settle".to_owned(), "the rest, one question at a time");
     say(format!("firnbook debrief{day}"), "the day's answers");
-    say(format!("firnbook debrief --html debrief.html{day}"), "the day's page anew, with what was settled");
+    say(format!("firnbook debrief --html debrief.html{day}"), "the page with what was settled");
     say("firnbook stats depth".to_owned(), "how deep targets lie");
     let at = if date.is_some() { " --at 14:10" } else { "" };
     say(
@@ -228,7 +228,7 @@ fn tell(answer: &DemoAnswer, played: &Played, wanted: &Wanted, columns: usize) -
         "{}\n{late} has not handed in yet.\n\n",
         styled(ALERT, "TX09 is still in the snow: drill 2, target C, 70 cm deep.")
     ));
-    text.push_str(&format!("The day's page, for any browser: {}\n\n", answer.page.display()));
+    text.push_str(&paragraph("The day's page, for any browser, is debrief.html in the folder."));
     text.push_str(&format!("{}\n", styled(HEADING, "What a patrol lead would type next")));
     text.push_str(&tell_next(&answer.next));
     text.push_str(&format!("\n{}\n", styled(FAINT, textwrap::fill(cautions::USE, columns))));

@@ -15,6 +15,7 @@ use std::path::PathBuf;
 
 /// Print forms to write on; what is typed in from them is read by `log --from`
 #[derive(clap::Args, Debug)]
+#[command(after_help = "Example:\n  firnbook paper forms -o forms.html")]
 pub struct PaperArgs {
     #[command(subcommand)]
     what: What,

@@ -38,9 +38,9 @@ pub fn page(day: &Day<'_>) -> String {
             h1 { (title) }
             @if let Some(drill) = only { p { (words::only_drill(drill)) } }
         }
-        main id="content" data-all=(words::ALL_DRILLS) data-show=(words::SHOW_ONLY) {
+        main id="content" data-all=(words::ALL_DRILLS) data-show=(words::SHOW_ONLY) data-point=(words::POINT) {
             div.first { (snow(day)) (longest::panel(debrief)) }
-            (safety(debrief))
+            div.first { (safety(debrief)) }
             (contents(debrief))
             @for (n, answer) in debrief.drills.iter().enumerate() {
                 (drill::section(day, n, answer, day.sites.iter().find(|s| s.drill == answer.label)))
@@ -123,7 +123,8 @@ fn depths_of_the_day(day: &Day<'_>, figures: &DepthFigures) -> Markup {
             // Reading over depth is what core worked out from the slope-normal depth: no other depth is compared.
             let depth_cm = 100.0 * reading.median_m / reading.ratio.filter(|r| *r > 0.0)?;
             let name = words::run(&d.label, &t.times.label);
-            Some(Point { name, depth_cm, reading_m: reading.median_m })
+            let short = format!("{} {}", d.label, t.times.label);
+            Some(Point { name, short, depth_cm, reading_m: reading.median_m })
         })
         .collect();
     html! {

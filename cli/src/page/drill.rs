@@ -6,12 +6,13 @@ use super::draw::{
     timeline::{Bar, Mark},
 };
 use super::figure::Figure;
-use super::{table, words};
+use super::{longest, table, words};
 use crate::view::{number, stopwatch};
 use firnbook_core::field::probing::Body;
 use firnbook_core::insight::debrief::{DrillAnswer, TargetAnswer};
 use firnbook_core::insight::digging::Head;
 use firnbook_core::insight::site::Site;
+use firnbook_core::insight::slowest::Phase;
 use maud::{Markup, html};
 
 /// The section; `n` is its number on the page.
@@ -47,7 +48,13 @@ fn timeline(day: &Day<'_>, drill: &DrillAnswer) -> Markup {
     let title = words::timeline(&drill.label);
     let heads = words::STEP_HEADS;
     let table = table(&title, &heads, &step_rows(drill));
-    let bars: Vec<Bar> = drill.targets.iter().map(bar).collect();
+    let longest = longest::of_drill(drill);
+    let bars: Vec<Bar> = drill
+        .targets
+        .iter()
+        .enumerate()
+        .map(|(i, target)| bar(target, longest.filter(|(of, _)| *of == i).map(|(_, phase)| phase)))
+        .collect();
     let shown_until =
         bars.iter().flat_map(|b| b.ends_s.into_iter().chain([b.ended_s])).flatten().fold(0.0, f64::max);
     let reference = day.debrief.reference.as_ref();
@@ -74,16 +81,17 @@ fn timeline(day: &Day<'_>, drill: &DrillAnswer) -> Markup {
         .extend(times().filter_map(|t| t.spread_s).filter(|s| *s > 0.0).reduce(f64::max).map(words::spread));
     remarks.extend(times().map(|t| t.paused_s).filter(|s| *s > 0.0).reduce(f64::max).map(words::paused));
     remarks.extend(reference.map(words::reference));
-    Figure { title, remarks, drawing, table }.show()
+    Figure { title, remarks, drawing, table }.with_open_table()
 }
 
-fn bar(target: &TargetAnswer) -> Bar {
+fn bar(target: &TargetAnswer, longest: Option<Phase>) -> Bar {
     let t = &target.times;
     Bar {
         name: t.label.clone(),
         ends_s: [t.t_signal_s, t.t_coarse_s, t.t_fine_s, t.t_strike_s, t.t_airway_s],
         uncertainty_s: t.uncertainty_s,
         ended_s: t.ended.and_then(|e| e.t_s),
+        longest,
     }
 }
 

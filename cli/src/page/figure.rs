@@ -18,12 +18,21 @@ pub(super) struct Figure {
 impl Figure {
     /// The figure with its table folded below it.
     pub(super) fn show(&self) -> Markup {
+        self.above(&html! { details { summary { (words::AS_TABLE) } (self.table) } })
+    }
+
+    /// The figure with its table in sight, on paper too.
+    pub(super) fn with_open_table(&self) -> Markup {
+        self.above(&self.table)
+    }
+
+    fn above(&self, table: &Markup) -> Markup {
         html! {
             figure {
                 figcaption { (self.title) }
                 div.scroll tabindex="0" role="region" aria-label=(words::drawing(&self.title)) { (self.drawing) }
                 @for remark in self.remarks.iter().filter(|r| !r.is_empty()) { p.remark { (remark) } }
-                details { summary { (words::AS_TABLE) } (self.table) }
+                (table)
             }
         }
     }

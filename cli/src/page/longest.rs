@@ -1,4 +1,7 @@
 //! What took longest: the longest phase of each run, the longest of the day first, and targets that nobody struck.
+//!
+//! The time to the first signal of a target that came after another target's strike is no phase of work: others were searched and dug out in it.
+//! It is left out of this comparison.
 
 use super::words;
 use crate::view::stopwatch;
@@ -59,7 +62,21 @@ pub(super) fn panel(debrief: &Debrief) -> Markup {
 }
 
 fn of_run<'a>(drill: &'a DrillAnswer, target: &'a TargetAnswer) -> Option<Longest<'a>> {
-    let took = Phase::ALL.into_iter().filter_map(|phase| Some((phase, phase.took(&target.times.durations)?)));
+    let struck_before = |signal_s: f64| {
+        drill
+            .targets
+            .iter()
+            .any(|t| t.times.label != target.times.label && t.times.t_strike_s.is_some_and(|s| s < signal_s))
+    };
+    let waited = target.times.t_signal_s.is_some_and(struck_before);
+    let phases = Phase::ALL.into_iter().filter(|phase| *phase != Phase::Signal || !waited);
+    let took = phases.filter_map(|phase| Some((phase, phase.took(&target.times.durations)?)));
     let (phase, took_s) = took.max_by(|a, b| a.1.total_cmp(&b.1))?;
     Some(Longest { drill, target, phase, took_s })
+}
+
+/// The longest phase of a drill, and the number of its target.
+pub(super) fn of_drill(drill: &DrillAnswer) -> Option<(usize, Phase)> {
+    let runs = drill.targets.iter().enumerate().filter_map(|(i, t)| Some((i, of_run(drill, t)?)));
+    runs.max_by(|a, b| a.1.took_s.total_cmp(&b.1.took_s)).map(|(i, longest)| (i, longest.phase))
 }

@@ -19,7 +19,7 @@
       filter.append(button);
     }
     const nav = document.querySelector("nav");
-    nav.append(filter);
+    nav.after(filter);
     nav.addEventListener("click", (event) => { if (event.target.closest("a")) choose(null); });
     choose(null);
   }
@@ -27,6 +27,7 @@
     if (!figure.querySelector("svg title")) continue;
     const said = document.createElement("output");
     said.className = "hover";
+    said.textContent = main.dataset.point;
     figure.querySelector(".scroll").after(said);
     figure.addEventListener("pointerover", (event) => {
       const title = event.target.querySelector?.(":scope > title");

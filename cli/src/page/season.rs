@@ -98,7 +98,7 @@ fn times(times: &Times) -> Option<Markup> {
     let passed = &times.passed;
     Some(html! {
         @if passed.n > 0 { p { (words::passed(passed.k, passed.n, passed.ci95)) } }
-        (table(words::SEASON_TIMES, &words::STEP_SEASON_HEADS, &rows))
+        (table(words::STEPS_REACHED, &words::STEP_SEASON_HEADS, &rows))
         @for step in told.iter().filter(|s| CURVES.contains(&s.step)) { (curve(step)) }
     })
 }

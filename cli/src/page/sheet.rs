@@ -16,7 +16,9 @@ pub fn page(sheet: &Sheet, units: Units) -> String {
         header {
             h1 { (sheet.call_sign) }
             p { (sheet.date) ", " (sheet.area) @if let Some(team) = &sheet.team { ", " (words::team(team)) } }
-            p { (words::present(sheet.joined_at, sheet.left_at, sheet.hours)) }
+            @if sheet.joined_at.is_some() || sheet.left_at.is_some() {
+                p { (words::present(sheet.joined_at, sheet.left_at, sheet.hours)) }
+            }
         }
         main {
             (roles(sheet))

@@ -22,6 +22,7 @@ pub const AS_TABLE: &str = "The same as a table";
 pub const FOOT: &str = "What this is, and what it is not";
 pub const ALL_DRILLS: &str = "All drills";
 pub const SHOW_ONLY: &str = "Show";
+pub const POINT: &str = "Point at a bar or a line and its value stands here.";
 pub const UNKNOWN: &str = "unknown";
 pub const NONE: &str = "–";
 
@@ -29,7 +30,7 @@ pub const STILL_IN_THE_SNOW: &str = "Still in the snow";
 pub const NOTHING_KNOWN_OUT: &str = "nothing known";
 pub const TOOK_LONGEST: &str = "What took longest";
 pub const NO_TIMES: &str = "No phase has both its ends written down.";
-pub const IN_EACH_RUN: &str = "The longest phase of each run";
+pub const IN_EACH_RUN: &str = "The longest phase of the other runs";
 pub const SAFETY: &str = "Safety";
 pub const NOT_HANDED_IN: &str = "Not handed in yet";
 pub const DEPTHS: &str = "Depths of the day";
@@ -610,6 +611,7 @@ pub fn days(n: usize) -> String {
 }
 pub const SEASON_DEPTH: &str = "Depths";
 pub const SEASON_TIMES: &str = "Times";
+pub const STEPS_REACHED: &str = "When each step was reached";
 pub const SEASON_METHODS: &str = "Ways of measuring";
 pub const SEASON_TRENDS: &str = "Trends";
 pub const NO_FIGURES: &str = "Nothing was written of this.";

@@ -64,7 +64,7 @@ impl Ground {
 }
 
 /// Lines on one sheet: as many as a gloved hand can write on A5.
-pub const LINES: usize = 14;
+pub const LINES: usize = 12;
 
 /// The steps that are printed before any is written, after the start.
 const STEPS: [&str; 8] = ["signal", "coarse", "fine", "probing", "strike", "digging", "airway", "extricated"];
@@ -152,9 +152,9 @@ fn blank() -> Lines {
     padded(Vec::new())
 }
 
-/// Filled up with empty lines to whole sheets, with room for at least three lines more.
+/// Filled up with empty lines to whole sheets, with room for at least two lines more.
 fn padded(mut lines: Lines) -> Lines {
-    let whole = (lines.len() + 3).div_ceil(LINES).max(1) * LINES;
+    let whole = (lines.len() + 2).div_ceil(LINES).max(1) * LINES;
     lines.resize(whole, Vec::new());
     lines
 }

@@ -17,7 +17,7 @@ pub(in crate::page) struct Estimate {
 }
 
 const ROW: f64 = 26.0;
-const LEFT: f64 = 150.0;
+const LEFT: f64 = 172.0;
 
 /// The estimates, marks as `show` writes them; `None` where none has a value. `zero` draws a line at 0.
 pub(in crate::page) fn draw(
@@ -28,11 +28,12 @@ pub(in crate::page) fn draw(
     show: impl Fn(f64) -> String,
     says: &str,
 ) -> Option<Markup> {
+    estimates.iter().find(|e| e.value.is_some())?;
     let values: Vec<f64> = estimates.iter().flat_map(|e| [e.value, e.ends[0], e.ends[1]]).flatten().collect();
     let zeroes = zero.then_some(0.0);
     let low = values.iter().copied().chain(zeroes).reduce(f64::min)?;
     let high = values.iter().copied().chain(zeroes).reduce(f64::max)?;
-    let pad = 0.06 * (high - low).max(1.0);
+    let pad = 0.06 * (high - low).max(0.5 * high.abs()).max(1.0);
     let x = Scale::new(low - pad, high + pad, [LEFT, WIDTH - 16.0]);
     let bottom = 10.0 + ROW * estimates.len() as f64;
     let marks = if times { x.time_ticks(5) } else { x.ticks(5) };
@@ -42,7 +43,7 @@ pub(in crate::page) fn draw(
         @if zero { path.mark d=(format!("M{} 4V{}", p(x.at(0.0)), p(bottom))) {} }
         @for (i, e) in estimates.iter().enumerate() {
             @let y = 18.0 + ROW * i as f64;
-            text.name x="0" y=(p(y + 5.0)) { (shortened(&e.name, 13)) }
+            text.name x="0" y=(p(y + 5.0)) { (shortened(&e.name, 16)) }
             text.end x=(p(LEFT - 6.0)) y=(p(y + 5.0)) { (e.n) }
             @if let [Some(from), Some(to)] = e.ends {
                 path.whisker d=(format!("M{} {}v10m0-5H{}m0-5v10", p(x.at(from)), p(y - 5.0), p(x.at(to)))) {}

@@ -10,6 +10,8 @@ use maud::{Markup, html};
 pub(in crate::page) struct Point {
     /// Drill and target.
     pub name: String,
+    /// The same in few letters.
+    pub short: String,
     /// Depth square to the slope, cm.
     pub depth_cm: f64,
     /// Lowest reading, m.
@@ -42,7 +44,7 @@ pub(in crate::page) fn draw(points: &[Point], units: Units, says: &str) -> Optio
                 title { (words::reading_point(&q.name, units, q.depth_cm, q.reading_m)) }
             }
             @if points.len() <= NAMED {
-                text.begin x=(p(x.at(value(q.depth_cm)) + 8.0)) y=(p(y.at(value(q.reading_m * 100.0)) + 5.0)) { (shortened(&q.name, 12)) }
+                text.begin x=(p(x.at(value(q.depth_cm)) + 8.0)) y=(p(y.at(value(q.reading_m * 100.0)) + 5.0)) { (shortened(&q.short, 12)) }
             }
         }
     };

@@ -35,14 +35,14 @@ pub(in crate::page) fn draw(site: &Site, gaps: &[Gap], units: Units, says: &str)
                 title { (words::gap(units, gap.area_m2)) }
             }
         }
-        @if !site.lanes_m.is_empty() { path.lane d=(site.lanes_m.iter().map(|l| plan.line(l)).collect::<String>()) {} }
+        @if !site.tracks.is_empty() { path.lane d=(site.lanes_m.iter().map(|l| plan.line(l)).collect::<String>()) {} }
         @if !site.outline_m.is_empty() { path.outline d=(ring(&site.outline_m)) {} }
         @for (i, track) in site.tracks.iter().enumerate() {
             path class=(format!("track t{}", i % 4)) d=(plan.line(&simplified(&track.points_m, TRUE_TO / plan.per_m))) {
                 title { (track.call_sign) }
             }
-            @if let Some(last) = track.points_m.last() {
-                text.begin x=(p(plan.x.at(last[0]) + 5.0)) y=(p(plan.y.at(last[1]) - 5.0)) { (shortened(&track.call_sign, 10)) }
+            @if let Some(first) = track.points_m.first() {
+                text.begin x=(p(plan.x.at(first[0]) + 6.0)) y=(p(plan.y.at(first[1]) + 5.0)) { (shortened(&track.call_sign, 10)) }
             }
         }
         @for strike in &site.strikes { (cross(&plan, strike.at_m, strike.outcome)) }
@@ -71,7 +71,10 @@ impl Plan {
             }
         }
         let size = [0, 1].map(|i| (high[i] - low[i]).max(10.0));
-        let per_m = ((WIDTH - 2.0 * MARGIN - 40.0) / size[0]).min(TALLEST / size[1]);
+        // Targets alone need no room to measure in.
+        let tallest =
+            if site.outline_m.is_empty() && site.tracks.is_empty() { 0.4 * TALLEST } else { TALLEST };
+        let per_m = ((WIDTH - 2.0 * MARGIN - 40.0) / size[0]).min(tallest / size[1]);
         let (wide, high_px) = (size[0] * per_m, size[1] * per_m);
         let left = 0.5 * (WIDTH - wide);
         Plan {

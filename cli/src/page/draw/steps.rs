@@ -53,6 +53,6 @@ fn band(points: &[CurvePoint], x: Scale, y: Scale) -> String {
         d.push_str(&format!("V{}H{}", p(lower(&pair[1])), p(x.at(pair[1].t_s))));
         d.push_str(&format!("V{}H{}", p(lower(&pair[0])), p(x.at(pair[0].t_s))));
     }
-    d.push('z');
+    d.push_str(&format!("V{}z", p(y.at(1.0))));
     d
 }

@@ -16,6 +16,8 @@ pub(in crate::page) struct Bar {
     pub uncertainty_s: Option<f64>,
     /// When the run ended before the airway, s from start.
     pub ended_s: Option<f64>,
+    /// The phase to point out as the longest of the drill.
+    pub longest: Option<Phase>,
 }
 
 /// A mark on the time line.
@@ -37,7 +39,7 @@ struct Piece {
 
 const ROW: f64 = 46.0;
 const LEFT: f64 = 62.0;
-const RIGHT: f64 = WIDTH - 58.0;
+const RIGHT: f64 = WIDTH - 78.0;
 
 /// Bars on one scale; `None` where no step of any target is known.
 pub(in crate::page) fn draw(bars: &[Bar], marks: &[Mark], says: &str) -> Option<Markup> {
@@ -51,16 +53,15 @@ pub(in crate::page) fn draw(bars: &[Bar], marks: &[Mark], says: &str) -> Option<
     let bottom = top + ROW * bars.len() as f64 + 4.0;
     let ticks: Vec<(f64, String)> =
         scale.time_ticks(6).into_iter().map(|t| (t, stopwatch(Some(t)))).collect();
-    let longest_piece = bars.iter().flat_map(pieces).map(|q| q.to_s - q.from_s).fold(0.0, f64::max);
     let inside = html! {
         (axis_below(scale, bottom, top, &ticks, words::FROM_START))
         @for (i, mark) in marks.iter().enumerate() { (reference(scale, mark, 8.0 + 16.0 * i as f64, bottom)) }
         @for (i, bar) in bars.iter().enumerate() {
-            (lane(scale, bar, top + ROW * i as f64, longest_piece))
+            (lane(scale, bar, top + ROW * i as f64))
         }
         (legend(bottom + 52.0))
     };
-    Some(drawing(bottom + 66.0, says, &inside))
+    Some(drawing(bottom + 60.0, says, &inside))
 }
 
 /// The pieces of a bar. A step that nobody wrote leaves its phase to the next one that is known.
@@ -78,7 +79,7 @@ fn pieces(bar: &Bar) -> Vec<Piece> {
     pieces
 }
 
-fn lane(scale: Scale, bar: &Bar, y: f64, longest_s: f64) -> Markup {
+fn lane(scale: Scale, bar: &Bar, y: f64) -> Markup {
     let pieces = pieces(bar);
     let reached_s = pieces.last().map_or(0.0, |q| q.to_s);
     let done = bar.ends_s[4].is_some();
@@ -88,7 +89,7 @@ fn lane(scale: Scale, bar: &Bar, y: f64, longest_s: f64) -> Markup {
         @for q in &pieces {
             @let (x, w) = (scale.at(q.from_s), scale.at(q.to_s) - scale.at(q.from_s));
             @let says = words::stretch(q.phase, q.to_s - q.from_s, q.several);
-            @let most = q.to_s - q.from_s >= longest_s;
+            @let most = bar.longest == Some(q.phase);
             rect class=(fill(q.phase)) x=(p(x)) y=(p(y + 18.0)) width=(p(w)) height="20" {
                 title { (says) }
             }
@@ -138,7 +139,7 @@ fn fill(phase: Phase) -> &'static str {
 }
 
 fn legend(y: f64) -> Markup {
-    const PLACES: [f64; 5] = [0.0, 96.0, 198.0, 286.0, 408.0];
+    const PLACES: [f64; 5] = [0.0, 98.0, 188.0, 254.0, 396.0];
     html! {
         @for (phase, x) in Phase::ALL.into_iter().zip(PLACES) {
             rect class=(fill(phase)) x=(p(x + 0.5)) y=(p(y - 11.0)) width="20" height="13" {}
@@ -158,6 +159,7 @@ mod tests {
             ends_s: [Some(40.0), None, Some(140.0), Some(200.0), None],
             uncertainty_s: Some(1.0),
             ended_s: Some(900.0),
+            longest: Some(Phase::Signal),
         };
         let told = pieces(&bar);
         assert_eq!(told.len(), 3);
@@ -166,7 +168,11 @@ mod tests {
             (Phase::Fine, 40.0, 140.0, true)
         );
         let svg = draw(&[bar], &[], "x").unwrap().into_string();
-        assert!(svg.contains("class=\"open\"") && svg.contains(words::NOT_REACHED));
+        assert!(
+            svg.contains("class=\"open\"")
+                && svg.matches("class=\"most\"").count() == 1
+                && svg.contains(words::NOT_REACHED)
+        );
         assert!(draw(&[], &[], "x").is_none());
     }
 }
