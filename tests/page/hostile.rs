@@ -69,7 +69,9 @@ fn a_hostile_day() -> World {
         lines.push(json!({"kind": "moment", "at": format!("2027-02-06T{at}.000+01:00"), "step": step, "drill": target["drill"], "target": target["target"]}));
     }
     let of_one = |topic: &str, text: &str| json!({"kind": "note", "at": "2027-02-06T12:00:00.000+01:00", "topic": topic, "note": text, "person": lines[0]["call_sign"]});
+    let other = json!({"kind": "person", "at": "2027-02-06T09:00:00.000+01:00", "call_sign": "Other<s>", "note": "of the other 0664-9998887"});
     let also = [
+        other,
         of_one("feedback", "feedback for one alone 0664-1112223"),
         of_one("safety", "a cornice <b>above</b>"),
     ];

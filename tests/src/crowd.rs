@@ -1,10 +1,11 @@
-//! A day of ten thousand entries, as JSON lines: sixty drills of three targets, four observers who each press every step, turns, ways, notes.
+//! A day of ten thousand entries, as JSON lines: forty-four drills of three targets on four fields, six observers who each press every step,
+//! turns told by two of them, ways, notes.
 
 use serde_json::{Value, json};
 
 /// Number of drills.
-const DRILLS: i64 = 60;
-const OBSERVERS: [&str; 4] = ["Obs1", "Obs2", "Obs3", "Obs4"];
+const DRILLS: i64 = 44;
+const OBSERVERS: [&str; 6] = ["Obs1", "Obs2", "Obs3", "Obs4", "Obs5", "Obs6"];
 const STEPS: [&str; 8] = ["signal", "coarse", "fine", "probing", "strike", "digging", "airway", "extricated"];
 
 /// The lines.
@@ -62,32 +63,47 @@ fn a_drill(n: i64) -> Vec<Value> {
         }
         for (o, by) in (0i64..).zip(OBSERVERS) {
             lines.push(at(start + 180 + 60 * t + o, json!({"kind": "strike", "by": by, "drill": label, "target": target, "outcome": "hit",
-                "depth_cm": 62 + 20 * t + n + o, "lowest_reading_m": 0.9, "holes": 3 + o, "person": person((n + t) % 24), "x_m": 11 + 15 * t, "y_m": 20 + 10 * t})));
+                "depth_cm": 62 + 20 * t + n + o % 3, "lowest_reading_m": 0.9, "holes": 3 + o, "person": person((n + t) % 24), "x_m": 11 + 15 * t, "y_m": 20 + 10 * t})));
         }
         lines.push(at(
             start + 400 + 60 * t,
             json!({"kind": "depth", "drill": label, "target": target, "depth_cm": 64 + 20 * t + n,
             "method": "tape", "datum": "airway", "direction": "slope_normal"}),
         ));
-        for turn in 0..11 {
+        for (turn, by) in (0..6).flat_map(|turn| ["Obs1", "Obs2"].map(|by| (turn, by))) {
             let from = start + 215 + 60 * t + 12 * turn;
-            lines.push(at(from, json!({"kind": "rotation", "by": "Obs1", "drill": label, "target": target, "front": person((n + turn) % 24),
-                "shovellers": [person((n + turn + 1) % 24), person((n + turn + 2) % 24)]})));
+            let ended = firnbook_core::entry::Time::from_millis(1_801_897_200_000 + (from + 11) * 1000, 60)
+                .expect("a time of that day");
+            lines.push(at(from, json!({"kind": "rotation", "by": by, "drill": label, "target": target, "front": person((n + turn) % 24),
+                "shovellers": [person((n + turn + 1) % 24), person((n + turn + 2) % 24)], "ended_at": ended})));
         }
     }
     for walker in 0..4 {
-        let points: Vec<i64> = (0..120).map(|i| i64::from(i > 0) * (i % 3 - 1)).collect();
+        // Up a lane, across, and down the next, a point a second, the place a little off.
+        let off = |i: i64| (i * 7 + walker * 3) % 5 - 2;
+        let way = |i: i64| {
+            if i < 60 {
+                [100 * walker, 12 * i]
+            } else {
+                [100 * walker + 60.min(12 * (i - 60)), 720 - 12 * (i - 65).max(0)]
+            }
+        };
+        let place = |i: i64| {
+            let [x, y] = way(i);
+            [x + off(i), y + off(i + 1)].map(|dm| dm as f64 / 10.0)
+        };
+        let step =
+            |i: i64, axis: usize| if i == 0 { place(0)[axis] } else { place(i)[axis] - place(i - 1)[axis] };
         let mut t_ms: Vec<i64> = vec![1000; 120];
         t_ms[0] = 1_801_897_200_000 + (start + 1) * 1000;
-        let mut x = points.clone();
-        x[0] = 10 + 12 * walker;
+        let along = |axis: usize| (0..120).map(|i| step(i, axis)).collect::<Vec<f64>>();
         lines.push(at(
             start,
             json!({"kind": "track", "drill": label, "person": person((n + walker) % 24),
-            "points": {"t_ms": t_ms, "x": x, "y": vec![1; 120]}}),
+            "points": {"t_ms": t_ms, "x": along(0), "y": along(1)}}),
         ));
     }
-    for k in 0..10 {
+    for k in 0..12 {
         lines.push(at(start + 700 + k, json!({"kind": "note", "drill": label, "topic": "next_time", "note": format!("observation {k} of drill {n}: call out readings")})));
     }
     lines

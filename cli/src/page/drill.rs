@@ -199,7 +199,10 @@ fn plan(day: &Day<'_>, drill: &DrillAnswer, site: &Site) -> Markup {
     rows.extend(site.strikes.iter().map(|s| row(words::strike_at(s.target.as_deref(), s.outcome), s.at_m)));
     rows.extend(site.outline_m.iter().enumerate().map(|(i, at)| row(words::corner(i + 1), *at)));
     let table = table(&title, &words::SITE_HEADS, &rows);
-    let remarks = vec![covered, words::site_signs(&units.distance(search.strip_width_m))];
+    let mut remarks = vec![covered];
+    if !site.tracks.is_empty() {
+        remarks.push(words::site_lines(&units.distance(search.strip_width_m)));
+    }
     Figure { title, remarks, drawing, table }.show()
 }
 

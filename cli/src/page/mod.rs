@@ -92,7 +92,6 @@ pub(crate) fn table(name: &str, heads: &[&str], rows: &[Vec<String>]) -> Markup 
     html! {
         div.scroll tabindex="0" role="region" aria-label=(name) {
             table {
-                caption.unseen { (name) }
                 thead { tr { @for head in heads { th scope="col" { (head) } } } }
                 tbody {
                     @for row in rows {

@@ -347,12 +347,16 @@ pub fn not_written_of(people: &[String]) -> String {
 pub fn site(drill: &str) -> String {
     format!("Site plan of drill {drill}")
 }
-/// What the signs of a plan mean.
-pub fn site_signs(spacing: &str) -> String {
+pub const KEY_TARGET: &str = "target";
+pub const KEY_HIT: &str = "hit";
+pub const KEY_OTHER: &str = "other strike";
+pub const KEY_WAY: &str = "way";
+pub const KEY_LANE: &str = "lane";
+pub const KEY_GAP: &str = "not covered";
+/// What the lines of a plan are.
+pub fn site_lines(strip: &str) -> String {
     format!(
-        "Ring: target. Cross at a slant: hit; upright: other strike. Thick line: edge of the field. Long dashes: lanes that a strip of {spacing} \
-         takes. Other lines: ways as walked, from start to each one's own first signal; a way is drawn to less than its own thickness. \
-         Hatched: not covered by any way."
+        "A way goes from start to its walker's first signal and is drawn to less than its own thickness; lanes are those of a strip of {strip}."
     )
 }
 /// Coverage.

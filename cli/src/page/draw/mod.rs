@@ -95,7 +95,7 @@ pub(super) fn axis_left(scale: Scale, x: f64, right: f64, ticks: &[(f64, String)
     }
 }
 
-/// The patterns that drawings fill with, once a page. They take the ink of whatever they fill.
+/// The patterns that drawings fill with and the keys to them, once a page. They take the ink of whatever they fill.
 pub(super) fn patterns() -> Markup {
     let pattern = |id: &str, size: f64, d: &str| {
         html! {
@@ -108,6 +108,9 @@ pub(super) fn patterns() -> Markup {
                 (pattern("f2", 7.0, "M-1 1L1-1M0 7L7 0M6 8L8 6"))
                 (pattern("f3", 5.0, "M0 2.5H5"))
                 (pattern("f4", 6.0, "M0 0L6 6M6 0L0 6"))
+                (timeline::key())
+                (turns::key())
+                (site::key())
                 (pattern("f6", 9.0, "M-1 8L1 10M0 0L9 9M8-1L10 1"))
             }
         }

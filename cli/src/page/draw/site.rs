@@ -12,7 +12,27 @@ use maud::{Markup, html};
 const TALLEST: f64 = 430.0;
 const MARGIN: f64 = 34.0;
 /// How far a drawn way may lie from the walked one, in units of the drawing: less than the width of its line.
-const TRUE_TO: f64 = 0.8;
+const TRUE_TO: f64 = 1.2;
+
+/// What the signs mean, once a page.
+pub(super) fn key() -> Markup {
+    html! {
+        g id="key-site" {
+            circle.target cx="9" cy="-5" r="7" {}
+            text x="22" y="0" { (words::KEY_TARGET) }
+            path.strike d="M86-10l10 10m0-10l-10 10" {}
+            text x="104" y="0" { (words::KEY_HIT) }
+            path.strike d="M140-5h10m-5-5v10" {}
+            text x="158" y="0" { (words::KEY_OTHER) }
+            path.track d="M252-5h28" {}
+            text x="286" y="0" { (words::KEY_WAY) }
+            path.lane d="M326-5h36" {}
+            text x="368" y="0" { (words::KEY_LANE) }
+            rect.gap x="416" y="-12" width="24" height="13" {}
+            text x="447" y="0" { (words::KEY_GAP) }
+        }
+    }
+}
 
 /// Where metres lie in the drawing.
 struct Plan {
@@ -28,7 +48,7 @@ pub(in crate::page) fn draw(site: &Site, gaps: &[Gap], units: Units, says: &str)
         return None;
     }
     let plan = Plan::of(site);
-    let ring = |points: &[[f64; 2]]| format!("{}z", plan.line(points));
+    let ring = |points: &[[f64; 2]]| format!("{}z", plan.line(&simplified(points, TRUE_TO / plan.per_m)));
     let inside = html! {
         @for gap in gaps {
             path.gap fill-rule="evenodd" d=(std::iter::once(&gap.ring).chain(&gap.holes).map(|r| ring(r)).collect::<String>()) {
@@ -50,11 +70,12 @@ pub(in crate::page) fn draw(site: &Site, gaps: &[Gap], units: Units, says: &str)
             circle.target cx=(p(plan.x.at(target.at_m[0]))) cy=(p(plan.y.at(target.at_m[1]))) r="8" {}
             text.begin.strong x=(p(plan.x.at(target.at_m[0]) + 12.0)) y=(p(plan.y.at(target.at_m[1]) + 5.0)) { (shortened(&target.label, 10)) }
         }
+        use href="#key-site" y=(p(plan.height + 18.0)) {}
         (plan.ruler(units))
         path.axis d=(format!("M{} {}v-24l-5 9m5-9l5 9", p(WIDTH - 12.0), p(plan.height - 8.0))) {}
         text.end x=(p(WIDTH - 22.0)) y=(p(plan.height - 10.0)) { (words::UPHILL) }
     };
-    Some(drawing(plan.height, says, &inside))
+    Some(drawing(plan.height + 26.0, says, &inside))
 }
 
 impl Plan {
@@ -85,11 +106,23 @@ impl Plan {
         }
     }
 
+    /// A line through points, in tenths of a unit from point to point: shorter than places, and no error adds up.
     fn line(&self, points: &[[f64; 2]]) -> String {
-        let place = |(i, at): (usize, &[f64; 2])| {
-            format!("{}{} {}", if i == 0 { 'M' } else { 'L' }, p(self.x.at(at[0])), p(self.y.at(at[1])))
-        };
-        points.iter().enumerate().map(place).collect()
+        let tenths = |at: &[f64; 2]| [self.x.at(at[0]), self.y.at(at[1])].map(|v| (v * 10.0).round());
+        let mut d = String::new();
+        let mut last: Option<[f64; 2]> = None;
+        for at in points.iter().map(tenths) {
+            match last {
+                None => d.push_str(&format!("M{} {}", p(at[0] / 10.0), p(at[1] / 10.0))),
+                Some(before) => {
+                    let [dx, dy] = [0, 1].map(|i| p((at[i] - before[i]) / 10.0));
+                    let between = if dy.starts_with('-') { "" } else { " " };
+                    d.push_str(&format!("l{dx}{between}{dy}"));
+                }
+            }
+            last = Some(at);
+        }
+        d
     }
 
     /// A length to measure by.

@@ -59,7 +59,7 @@ pub(in crate::page) fn draw(bars: &[Bar], marks: &[Mark], says: &str) -> Option<
         @for (i, bar) in bars.iter().enumerate() {
             (lane(scale, bar, top + ROW * i as f64))
         }
-        (legend(bottom + 52.0))
+        use href="#key-phases" y=(p(bottom + 52.0)) {}
     };
     Some(drawing(bottom + 60.0, says, &inside))
 }
@@ -138,12 +138,15 @@ fn fill(phase: Phase) -> &'static str {
     }
 }
 
-fn legend(y: f64) -> Markup {
+/// What the patterns mean, once a page.
+pub(super) fn key() -> Markup {
     const PLACES: [f64; 5] = [0.0, 98.0, 188.0, 254.0, 396.0];
     html! {
-        @for (phase, x) in Phase::ALL.into_iter().zip(PLACES) {
-            rect class=(fill(phase)) x=(p(x + 0.5)) y=(p(y - 11.0)) width="20" height="13" {}
-            text x=(p(x + 26.0)) y=(p(y)) { (words::phase(phase)) }
+        g id="key-phases" {
+            @for (phase, x) in Phase::ALL.into_iter().zip(PLACES) {
+                rect class=(fill(phase)) x=(p(x + 0.5)) y="-11" width="20" height="13" {}
+                text x=(p(x + 26.0)) y="0" { (words::phase(phase)) }
+            }
         }
     }
 }

@@ -22,13 +22,17 @@ pub(in crate::page) fn draw(head: &Head, interval_s: Option<f64>, says: &str) ->
     let ticks: Vec<(f64, String)> =
         scale.time_ticks(6).into_iter().map(|t| (t, stopwatch(Some(t)))).collect();
     let bar = |(from, to): (f64, f64), y: f64| {
-        format!(
-            "M{} {}h{}v13h-{}z",
-            p(scale.at(from)),
-            p(y),
-            p(scale.at(to) - scale.at(from)),
-            p(scale.at(to) - scale.at(from))
-        )
+        let (x, w) = (scale.at(from).round(), (scale.at(to) - scale.at(from)).round().max(1.0));
+        format!("M{x} {y}h{w}v13h-{w}z")
+    };
+    let bars = |of: fn(&Digger) -> &[(f64, f64)]| {
+        let row = |(i, digger)| (22.0 + ROW * i as f64, of(digger));
+        people
+            .iter()
+            .enumerate()
+            .map(row)
+            .flat_map(|(y, spans)| spans.iter().map(move |s| bar(*s, y)))
+            .collect::<String>()
     };
     let inside = html! {
         (axis_below(scale, bottom, 18.0, &ticks, words::FROM_START))
@@ -37,25 +41,34 @@ pub(in crate::page) fn draw(head: &Head, interval_s: Option<f64>, says: &str) ->
                 title { (words::nobody_at_the_head(gap.from_s, gap.to_s)) }
             }
         }
+        path.f6 d=(bars(|d| &d.behind)) {}
+        path.f5 d=(bars(|d| &d.front)) {}
         @for (i, person) in people.iter().enumerate() {
             @let y = 22.0 + ROW * i as f64;
             text.name x="0" y=(p(y + 12.0)) { (shortened(&person.name, 11)) }
-            path.f6 d=(person.behind.iter().map(|span| bar(*span, y)).collect::<String>()) {}
-            path.f5 d=(person.front.iter().map(|span| bar(*span, y)).collect::<String>()) {}
             @if let Some(most) = interval_s {
                 @for span in person.front.iter().filter(|(a, b)| b - a > most) {
                     text.over x=(p(scale.at(span.1) - 4.0)) y=(p(y + 12.0)) { "!" }
                 }
             }
         }
-        rect.f5 x="0.5" y=(p(bottom + 41.0)) width="20" height="13" {}
-        text x="26" y=(p(bottom + 52.0)) { (words::AT_THE_HEAD) }
-        rect.f6 x="116.5" y=(p(bottom + 41.0)) width="20" height="13" {}
-        text x="142" y=(p(bottom + 52.0)) { (words::BEHIND) }
-        path.alarm d=(format!("M216 {}v10m0-5h20m0-5v10", p(bottom + 42.0))) {}
-        text x="244" y=(p(bottom + 52.0)) { (words::NOBODY) }
+        use href="#key-turns" y=(p(bottom + 52.0)) {}
     };
     Some(drawing(bottom + 62.0, says, &inside))
+}
+
+/// What the bars mean, once a page.
+pub(super) fn key() -> Markup {
+    html! {
+        g id="key-turns" {
+            rect.f5 x="0.5" y="-11" width="20" height="13" {}
+            text x="26" y="0" { (words::AT_THE_HEAD) }
+            rect.f6 x="116.5" y="-11" width="20" height="13" {}
+            text x="142" y="0" { (words::BEHIND) }
+            path.alarm d="M216-10v10m0-5h20m0-5v10" {}
+            text x="244" y="0" { (words::NOBODY) }
+        }
+    }
 }
 
 /// What one person did at a hole, spans in s from start.
