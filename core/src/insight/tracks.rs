@@ -112,7 +112,6 @@ fn places(track: &Track, grid: Option<&DrillGrid>, left_out: &mut Tally) -> Opti
 const FARTHEST_M: f64 = 10_000.0;
 
 /// The points with their times in ms, deltas undone.
-#[must_use]
 pub fn absolute(points: &Points) -> impl Iterator<Item = (f64, [f64; 2])> {
     let (mut t_ms, mut x, mut y) = (0.0, 0.0, 0.0);
     points.t_ms.iter().zip(&points.x).zip(&points.y).map(move |((dt, dx), dy)| {
