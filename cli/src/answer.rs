@@ -53,8 +53,8 @@ pub fn filters<const N: usize>(given: [(&str, Option<String>); N]) -> BTreeMap<S
 #[must_use]
 pub fn answers() -> Vec<(&'static str, Schema)> {
     use crate::commands::{
-        crew, day, demo, entries, export, here, kit, listen, merge, pack, paper, review, settings, settle, show,
-        sync, verify,
+        crew, day, demo, entries, export, here, kit, listen, merge, pack, paper, review, settings, settle,
+        show, sync, verify,
     };
     vec![
         ("amend", schema::<firnbook_core::logbook::Changed>()),
