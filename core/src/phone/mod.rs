@@ -9,7 +9,7 @@ use crate::day::{DayId, DeviceId};
 use crate::entry::{CallSign, DrillLabel, EntryId, ItemLabel, TargetLabel, Time};
 use crate::insight::season::footing::Why;
 use crate::units::{Centimetres, Degrees, KilogramsPerCubicMetre, Metres, Milliseconds, Percent, Seconds};
-use chrono::NaiveDate;
+use chrono::{DateTime, NaiveDate, TimeDelta};
 use serde_json::{Map, Value};
 use std::collections::{BTreeMap, HashMap};
 
@@ -79,8 +79,16 @@ labels!(CallSign, DrillLabel, TargetLabel, ItemLabel);
 
 uniffi::custom_type!(Time, String, {
     lower: |time| time.to_string(),
-    try_lift: |text| Time::parse(&text).map_err(|why| FirnbookError::value("Time", &text, why).into()),
+    try_lift: |text| Ok(to_the_millisecond(&text).map_err(|why| FirnbookError::value("Time", &text, why))?),
 });
+
+/// Rounds: languages that keep an instant as a binary fraction hand over 0.1229999 s where 0.123 s is meant.
+fn to_the_millisecond(text: &str) -> Result<Time, String> {
+    let cut = Time::parse(text)?;
+    let half = TimeDelta::microseconds(500);
+    Ok(DateTime::parse_from_rfc3339(text).ok().and_then(|at| at.checked_add_signed(half)).map_or(cut, Time::new))
+}
+
 
 uniffi::custom_type!(Date, String, {
     remote,
@@ -145,3 +153,17 @@ uniffi::custom_type!(JsonObject, String, {
     lower: |fields| Value::Object(fields).to_string(),
     try_lift: |text| serde_json::from_str(&text).map_err(|why| FirnbookError::value("JsonObject", &text, why).into()),
 });
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn times_are_rounded_to_the_millisecond() {
+        let read = |text: &str| to_the_millisecond(text).unwrap().to_string();
+        assert_eq!(read("2027-02-06T10:00:00.1229999+01:00"), "2027-02-06T10:00:00.123+01:00");
+        assert_eq!(read("2027-02-06T10:00:00.9996+01:00"), "2027-02-06T10:00:01.000+01:00");
+        assert_eq!(read("2027-02-06T10:00:00.123+01:00"), "2027-02-06T10:00:00.123+01:00");
+        assert!(to_the_millisecond("2027-02-06T10:00:00").is_err());
+    }
+}
