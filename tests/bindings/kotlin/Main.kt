@@ -3,6 +3,7 @@
 import firnbook.*
 import firnbook.log.*
 import firnbook.units.*
+import firnbook.units.Centimetres
 import java.io.File
 import java.nio.file.Files
 import java.time.*
@@ -29,7 +30,7 @@ class MovingClock(var at: OffsetDateTime = OffsetDateTime.parse("2027-02-06T10:0
 }
 
 class Watch(private val log: Logbook, private val last: ULong) : LongWork {
-    val seen = mutableListOf<Pair<ULong, ULong>>()
+    val seen = mutableListOf<kotlin.Pair<ULong, ULong>>()
     var calledBack: Throwable? = null
 
     override fun goesOn(done: ULong, of: ULong): Boolean {
@@ -163,7 +164,7 @@ val tests: Map<String, () -> Unit> = mapOf(
             val day = log.aDay()
             log.strike(day)
             clock.broken = true
-            assertFailsWith<InternalException> { log.stamp("Obs1") }
+            assertFailsWith<firnbook.InternalException> { log.stamp("Obs1") }
             clock.broken = false
             log.strike(day)
             assertEquals(2, log.count())

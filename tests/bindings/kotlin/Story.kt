@@ -2,7 +2,9 @@
 
 import firnbook.Logbook
 import firnbook.log.*
-import firnbook.units.*
+import firnbook.units.Centimetres
+import firnbook.units.Degrees
+import firnbook.units.Metres
 import java.io.File
 import java.time.LocalDate
 import java.time.OffsetDateTime
