@@ -86,9 +86,11 @@ uniffi::custom_type!(Time, String, {
 fn to_the_millisecond(text: &str) -> Result<Time, String> {
     let cut = Time::parse(text)?;
     let half = TimeDelta::microseconds(500);
-    Ok(DateTime::parse_from_rfc3339(text).ok().and_then(|at| at.checked_add_signed(half)).map_or(cut, Time::new))
+    Ok(DateTime::parse_from_rfc3339(text)
+        .ok()
+        .and_then(|at| at.checked_add_signed(half))
+        .map_or(cut, Time::new))
 }
-
 
 uniffi::custom_type!(Date, String, {
     remote,
