@@ -78,12 +78,12 @@ impl Logbook {
 
     /// One row a target of a day: how it was set, and what its depths agree on.
     pub fn targets(&self, day: DayId) -> Result<Vec<TargetRow>, FirnbookError> {
-        self.with(|log| Ok(log.tables(day)?.0))
+        self.with(|log| Ok(log.tables(day)?.targets))
     }
 
     /// One row a run and target of a day: when each step was reached.
     pub fn runs(&self, day: DayId) -> Result<Vec<RunRow>, FirnbookError> {
-        self.with(|log| Ok(log.tables(day)?.1))
+        self.with(|log| Ok(log.tables(day)?.runs))
     }
 
     /// Checks every day: changes against their hashes, rows against the documents.
