@@ -80,7 +80,7 @@ fn base64_sha256(text: &str) -> String {
         pair.into_iter().take(used).map(|six| char::from(SIGNS[six as usize])).collect::<String>()
     });
     let mut text: String = sixes.collect();
-    while text.len() % 4 != 0 {
+    while !text.len().is_multiple_of(4) {
         text.push('=');
     }
     text

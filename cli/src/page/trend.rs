@@ -13,7 +13,7 @@ pub fn page(person: &PersonStats, asked: &str, units: Units) -> String {
     let title = words::person_title(&names, person.n_days);
     let rows: Vec<Vec<String>> = person.trends.iter().map(|t| row(t, units)).collect();
     let whys =
-        person.trends.iter().flat_map(|t| t.why.0.iter().map(|(_, why)| words::no_figure(&named(t).0, why)));
+        person.trends.iter().flat_map(|t| t.why.0.values().map(|why| words::no_figure(&named(t).0, why)));
     let fews = person.trends.iter().filter_map(|t| Some(words::no_figure(&named(t).0, t.few.as_ref()?)));
     let body = html! {
         a.skip href="#content" { (words::TO_CONTENT) }

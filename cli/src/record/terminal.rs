@@ -16,6 +16,9 @@ const BEAT: Duration = Duration::from_millis(200);
 /// How often the store is read anew, for what others merged into it.
 const READ_AGAIN: Duration = Duration::from_secs(10);
 
+/// How long the screen may take to end in order when a signal tells it to.
+const PATIENCE: Duration = Duration::from_secs(2);
+
 /// The terminal as it was comes back when this is dropped; in a panic it is back already, before the panic speaks.
 struct Borrowed(DefaultTerminal);
 
@@ -35,7 +38,13 @@ impl Drop for Borrowed {
 pub fn show(post: &mut Post<'_>, look: Look) -> Result<(), Failure> {
     let told_to_end = Arc::new(AtomicBool::new(false));
     let flag = told_to_end.clone();
-    ctrlc::set_handler(move || flag.store(true, Ordering::SeqCst))
+    let on_signal = move || {
+        flag.store(true, Ordering::SeqCst);
+        // A terminal that is gone can hold the wait for a key for ever; what was pressed is on the disk.
+        std::thread::sleep(PATIENCE);
+        std::process::exit(0);
+    };
+    ctrlc::set_handler(on_signal)
         .map_err(|e| Failure::refused(format!("signals can't be listened to ({e})")))?;
     let mut screen = Borrowed(ratatui::try_init().map_err(no_terminal)?);
     let mut read_at = Instant::now();

@@ -7,7 +7,7 @@ use crate::exchange::session::{Progress, Report, Role};
 use crate::exchange::shelf::Host;
 use std::io::ErrorKind;
 use std::net::{IpAddr, Ipv4Addr, Ipv6Addr, SocketAddr, TcpListener, TcpStream};
-use std::sync::mpsc::{Receiver, RecvTimeoutError, Sender, channel};
+use std::sync::mpsc::{Receiver, Sender, channel};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::thread::JoinHandle;
 use std::time::{Duration, Instant};
@@ -121,10 +121,7 @@ impl Base {
     /// What happens next; `None` after `patience` without anything. Also `None` once everything has ended, see [`Base::ended`].
     #[must_use]
     pub fn next_event(&self, patience: Duration) -> Option<Event> {
-        match self.events.recv_timeout(patience) {
-            Ok(event) => Some(event),
-            Err(RecvTimeoutError::Timeout | RecvTimeoutError::Disconnected) => None,
-        }
+        self.events.recv_timeout(patience).ok()
     }
 
     /// It listens no more, and no session is on.
