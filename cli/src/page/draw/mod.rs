@@ -39,7 +39,7 @@ impl Scale {
     pub(super) fn ticks(&self, wanted: usize) -> Vec<f64> {
         let rough = (self.to - self.from) / wanted.max(1) as f64;
         let power = 10f64.powf(rough.log10().floor());
-        let step = [1.0, 2.0, 5.0, 10.0].into_iter().map(|s| s * power).find(|s| *s >= rough * 0.999);
+        let step = [1.0, 2.0, 5.0, 10.0].into_iter().map(|s| s * power).find(|s| *s >= rough * 0.9);
         self.every(step.unwrap_or(rough))
     }
 
