@@ -7,6 +7,7 @@ use firnbook_tests::map;
 use serde_json::{Value, json};
 
 /// Processor time of `work` in microseconds, the kernel's part for it included.
+#[allow(dead_code, reason = "not every bench measures in this process")]
 pub fn cpu_us(work: impl FnOnce()) -> f64 {
     let begun = ProcessTime::now();
     work();
