@@ -24,10 +24,8 @@ const A_DAY: usize = 9_000;
 const POINTS: usize = 500_000;
 
 fn main() {
-    let Some(python) = std::env::var_os("FIRNBOOK_PYTHON") else {
-        println!("FIRNBOOK_PYTHON names no interpreter; `tests/run benches` sets it");
-        return;
-    };
+    let python = std::env::var_os("FIRNBOOK_PYTHON")
+        .expect("FIRNBOOK_PYTHON names no interpreter; `tests/run benches` sets it");
     let count: usize = std::env::var("FIRNBOOK_ENTRIES").ok().map_or(1_000_000, |n| n.parse().unwrap());
     let mut phone = Phone::bare("Lead");
     let mut date = firnbook_tests::date();

@@ -9,19 +9,7 @@ mod store_file;
 mod syncs;
 mod two_writers;
 
-use std::path::PathBuf;
-
-/// A program of the tests' own, built beside this test.
-fn program(name: &str) -> PathBuf {
-    let me = std::env::current_exe().unwrap();
-    let path = me.parent().unwrap().parent().unwrap().join(name);
-    assert!(
-        path.exists(),
-        "{} is missing; run the tests with `tests/run faults` or build the workspace's binaries first",
-        path.display()
-    );
-    path
-}
+use firnbook_tests::program::program;
 
 /// Everything that a store holds, as one text: equal texts, equal stores.
 fn dump(path: &std::path::Path) -> String {

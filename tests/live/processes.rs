@@ -1,6 +1,7 @@
 //! A base and its phones as processes of their own: the program as people run it, over links that fail, with kills in between.
 
 use super::relay::{FAIR, Relay, Weather};
+use firnbook_tests::program::program;
 use serde_json::Value;
 use std::io::{BufRead, BufReader};
 use std::net::SocketAddr;
@@ -8,19 +9,8 @@ use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
 use std::time::Duration;
 
-fn program() -> PathBuf {
-    let me = std::env::current_exe().unwrap();
-    let path = me.parent().unwrap().parent().unwrap().join("firnbook");
-    assert!(
-        path.exists(),
-        "{} is missing; run `tests/run live`, or build the workspace's binaries first",
-        path.display()
-    );
-    path
-}
-
 fn firnbook(store: &Path, line: &[&str]) -> Command {
-    let mut command = Command::new(program());
+    let mut command = Command::new(program("firnbook"));
     command.arg("--store").arg(store).args(line).stdin(Stdio::null());
     command
 }

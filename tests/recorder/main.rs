@@ -2,19 +2,11 @@
 
 #![allow(clippy::unwrap_used, clippy::expect_used, reason = "a failed unwrap in a test is a failed test")]
 
+use firnbook_tests::program::program;
 use serde_json::Value;
 use std::path::PathBuf;
 use std::process::Command;
 use std::time::{Duration, Instant};
-
-fn program() -> PathBuf {
-    let target = std::env::current_exe().unwrap().parent().unwrap().parent().unwrap().to_owned();
-    let program = target.join("firnbook");
-    let bins = ["build", "--quiet", "-p", "firnbook", "-p", "firnbook-tests", "--bins"];
-    let built = Command::new(env!("CARGO")).args(bins).status().unwrap();
-    assert!(built.success());
-    program
-}
 
 /// What the terminal does with keys, as a line: line by line or each at once, shown or not.
 const MODES: &str = "stty -a | grep -o -E -- '-?(icanon|echo) '";
@@ -27,7 +19,7 @@ struct Window {
 
 impl Window {
     fn new(columns: u16, rows: u16) -> Window {
-        let window = Window { folder: tempfile::tempdir().unwrap(), program: program() };
+        let window = Window { folder: tempfile::tempdir().unwrap(), program: program("firnbook") };
         let (x, y) = (columns.to_string(), rows.to_string());
         let shell = "env -u BASH_ENV PS1='$ ' sh";
         let folder = window.folder.path().to_str().unwrap();
@@ -275,7 +267,7 @@ fn the_bell_reaches_the_terminal() {
 #[test]
 fn a_panic_gives_the_terminal_back_before_it_speaks() {
     let window = Window::new(60, 20);
-    let startled = window.program.with_file_name("startled");
+    let startled = program("startled");
     window.line(&format!(
         "{MODES} > before; RUST_BACKTRACE=0 {} {}; echo left with $?",
         startled.display(),
@@ -287,4 +279,20 @@ fn a_panic_gives_the_terminal_back_before_it_speaks() {
     assert_eq!(alternate.trim(), "0 1");
     window.line(&format!("{MODES} > after; cmp before after && echo as be''fore"));
     window.shows("as before");
+}
+
+#[test]
+fn a_terminal_that_is_gone_takes_the_recorder_with_it() {
+    let window = Window::new(80, 24);
+    window.firnbook("settings me Obs1");
+    window.firnbook("day new --area Bowl");
+    window.opens();
+    window.shows("DRILLS");
+    let running = PathBuf::from("/proc").join(window.recorder());
+    window.tmux(&["kill-server"]);
+    let begun = Instant::now();
+    while running.exists() {
+        assert!(begun.elapsed() < Duration::from_secs(10), "the recorder runs on without a terminal");
+        std::thread::sleep(Duration::from_millis(50));
+    }
 }

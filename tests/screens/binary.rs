@@ -1,42 +1,11 @@
 //! The program itself, as a shell runs it.
 
+use firnbook_tests::program::program;
 use std::io::Read;
-use std::path::PathBuf;
 use std::process::{Command, Stdio};
-use std::sync::LazyLock;
-
-/// The program, beside the tests that were built with it; built first if it is not there.
-pub static PROGRAM: LazyLock<PathBuf> = LazyLock::new(|| {
-    let here = std::env::current_exe().unwrap();
-    let folder = here
-        .ancestors()
-        .find(|p| p.join(".fingerprint").exists() || p.join("deps").is_dir())
-        .unwrap()
-        .to_owned();
-    let manifest = concat!(env!("CARGO_MANIFEST_DIR"), "/../Cargo.toml");
-    let target = folder.parent().unwrap();
-    let profile = if folder.ends_with("debug") { "dev" } else { "release" };
-    let built = Command::new(env!("CARGO"))
-        .args([
-            "build",
-            "--quiet",
-            "--package",
-            "firnbook",
-            "--manifest-path",
-            manifest,
-            "--profile",
-            profile,
-        ])
-        .arg("--target-dir")
-        .arg(target)
-        .status()
-        .unwrap();
-    assert!(built.success());
-    folder.join(format!("firnbook{}", std::env::consts::EXE_SUFFIX))
-});
 
 fn firnbook(folder: &tempfile::TempDir) -> Command {
-    let mut command = Command::new(&*PROGRAM);
+    let mut command = Command::new(program("firnbook"));
     command
         .current_dir(folder.path())
         .env("FIRNBOOK_STORE", folder.path().join("a.firnstore"))
@@ -92,7 +61,7 @@ fn exit_status_and_streams() {
 fn a_plan_leaves_nothing_behind_and_a_day_makes_the_folder_that_it_needs() {
     let home = tempfile::tempdir().unwrap();
     let run = |args: &[&str]| {
-        let mut command = Command::new(&*PROGRAM);
+        let mut command = Command::new(program("firnbook"));
         command
             .env_remove("FIRNBOOK_STORE")
             .env("HOME", home.path())

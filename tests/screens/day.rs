@@ -49,6 +49,7 @@ fn the_screens_of_a_patrol_lead() {
         ("review-ask", "review --ask Cedar"),
         ("kit", "kit"),
         ("debrief", "debrief"),
+        ("debrief-curve", "debrief --drill 1 --curve \"Switzerland 1981-2020\""),
         ("stats-depth", "stats depth"),
         ("stats-depth-groups", "stats depth --of set --each --group-by team"),
         ("entries-strikes", "entries --kind strike"),

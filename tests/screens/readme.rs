@@ -1,6 +1,6 @@
 //! Commands that are shown to people, run one after another as they stand there: those of the README, and those that the demo says come next.
 
-use crate::binary::PROGRAM;
+use firnbook_tests::program::program;
 use serde_json::Value;
 use std::path::Path;
 use std::process::Command;
@@ -29,7 +29,8 @@ fn the_commands_of_the_readme_work() {
 /// A shell in a folder that finds the program, with a store there.
 fn shell(folder: &Path, script: &str) -> Command {
     let mut shell = Command::new("sh");
-    let path = format!("{}:{}", PROGRAM.parent().unwrap().display(), std::env::var("PATH").unwrap());
+    let path =
+        format!("{}:{}", program("firnbook").parent().unwrap().display(), std::env::var("PATH").unwrap());
     shell
         .args(["-ec", script])
         .current_dir(folder)

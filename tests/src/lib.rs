@@ -4,6 +4,7 @@
 
 pub mod crowd;
 pub mod dictionary;
+pub mod program;
 pub mod world;
 
 use firnbook_core::clock::Clock;

@@ -244,7 +244,7 @@ fn tell_reference(debrief: &Debrief, columns: usize) -> String {
         .collect();
     let n = reference.n.map(|n| format!(", n {n}")).unwrap_or_default();
     let says = format!(
-        "Marks of \"{}\"{n}: {}. {}. {} ({})",
+        "Marks of \"{}\"{n}: {}; {}. {} ({})",
         reference.curve,
         marks.join(", "),
         reference.says,

@@ -91,23 +91,8 @@ impl Post<'_> {
 
     fn ask_label(&mut self, like: Option<String>) {
         let label = self.drills.free_label();
-        let drill = Drill {
-            label: label.as_str().into(),
-            form: None,
-            team: None,
-            instructor: None,
-            like: like.map(|l| l.as_str().into()),
-            slope_deg: None,
-            length_m: None,
-            width_m: None,
-            outline: None,
-            origin_lat: None,
-            origin_lon: None,
-            downhill_deg: None,
-            limit_s: None,
-            stops_at: None,
-            snow_kg_m3: None,
-        };
+        let like = like.map(|l| l.as_str().into());
+        let drill = Drill { like, ..Drill::named(label.as_str().into()) };
         self.drills.setup = Some(DrillSetup { drill, targets: Vec::new() });
         self.ask_line("label of the new drill", &format!("ENTER alone takes {label}"), Typed::DrillLabel);
     }

@@ -40,15 +40,24 @@ pub fn draw(targets: &[TargetTimes], reference: Option<&Reference>, columns: usi
     text
 }
 
-/// A line with the marks of a published curve that lie on the scale, each with the share at its foot.
+/// The marks of a published curve that lie on the scale, each with its share beside it, and below them the name of the curve.
 fn marks(reference: &Reference, name: usize, longest_s: f64, at: impl Fn(f64) -> usize) -> String {
     let mut line = String::new();
     for mark in reference.marks.iter().filter(|m| m.t_s <= longest_s) {
-        let room = at(mark.t_s).saturating_sub(line.chars().count());
-        line.push_str(&format!("{}^{} {:.0} %", " ".repeat(room), stopwatch(Some(mark.t_s)), mark.alive_pct));
+        let told = format!("{} {:.0} %", stopwatch(Some(mark.t_s)), mark.alive_pct);
+        let place = at(mark.t_s);
+        // At the end of the scale the text stands before its mark.
+        let (before, text) = if place + told.len() < at(longest_s) {
+            (place, format!("^ {told}"))
+        } else {
+            (place.saturating_sub(told.len() + 1), format!("{told} ^"))
+        };
+        let room = before.saturating_sub(line.chars().count());
+        line.push_str(&format!("{}{text}", " ".repeat(room)));
     }
     if line.is_empty() {
         return String::new();
     }
-    format!("  {}  {line}  {}\n", " ".repeat(name), reference.curve)
+    let indent = " ".repeat(name);
+    format!("  {indent}  {line}\n  {indent}  ^ {}, see below\n", reference.curve)
 }

@@ -148,23 +148,7 @@ impl<'a> View<'a> {
             }
             map.insert("label".to_owned(), label.into());
         }
-        Drill::deserialize(&fields).unwrap_or_else(|_| Drill {
-            label: DrillLabel(label.to_owned()),
-            form: None,
-            team: None,
-            instructor: None,
-            like: None,
-            slope_deg: None,
-            length_m: None,
-            width_m: None,
-            outline: None,
-            origin_lat: None,
-            origin_lon: None,
-            downhill_deg: None,
-            limit_s: None,
-            stops_at: None,
-            snow_kg_m3: None,
-        })
+        Drill::deserialize(&fields).unwrap_or_else(|_| Drill::named(DrillLabel(label.to_owned())))
     }
 
     /// Fields of a drill that are in open conflict, there or where the drill takes them from.

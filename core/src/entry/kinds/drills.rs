@@ -51,6 +51,30 @@ pub struct Drill {
     pub snow_kg_m3: Option<KilogramsPerCubicMetre>,
 }
 
+impl Drill {
+    /// A drill of which only its label is known.
+    #[must_use]
+    pub fn named(label: DrillLabel) -> Drill {
+        Drill {
+            label,
+            form: None,
+            team: None,
+            instructor: None,
+            like: None,
+            slope_deg: None,
+            length_m: None,
+            width_m: None,
+            outline: None,
+            origin_lat: None,
+            origin_lon: None,
+            downhill_deg: None,
+            limit_s: None,
+            stops_at: None,
+            snow_kg_m3: None,
+        }
+    }
+}
+
 choice! {
     /// What a drill practises.
     DrillForm {

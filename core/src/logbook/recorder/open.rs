@@ -260,21 +260,7 @@ pub(super) fn is_of(things: &Things, entry: &Entry, folded_drill: &str) -> bool 
 
 /// The common fields of a new entry; its id is given when it is written.
 pub(super) fn common(at: Time, by: &str) -> Common {
-    Common {
-        id: EntryId::new(0, [0; 10]),
-        kind: String::new(),
-        at,
-        by: by.into(),
-        drill: None,
-        target: None,
-        x_m: None,
-        y_m: None,
-        lat: None,
-        lon: None,
-        accuracy_m: None,
-        note: None,
-        clock: None,
-    }
+    Common::at(EntryId::new(0, [0; 10]), at, by.into())
 }
 
 /// Under which key the store keeps at which drill a person sat last.
