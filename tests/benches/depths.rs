@@ -6,11 +6,10 @@
 
 mod common;
 
-use common::{cpu_us, draft, median, peak_mib, say};
+use common::{cpu_us, draft, median, peak_mib, say, season};
 use firnbook_core::insight::season::depth::DepthAsk;
 use firnbook_core::insight::thresholds::Thresholds;
 use firnbook_core::logbook::{Draft, Season};
-use firnbook_tests::Phone;
 use rusqlite::Connection;
 use serde_json::json;
 
@@ -18,12 +17,7 @@ const A_DAY: usize = 5_000;
 
 fn main() {
     let count: usize = std::env::var("FIRNBOOK_DEPTHS").ok().map_or(1_000_000, |n| n.parse().unwrap());
-    let mut phone = Phone::bare("Lead");
-    let mut date = firnbook_tests::date();
-    let mut written = 0;
-    while written < count {
-        date = date.succ_opt().unwrap();
-        let day = phone.book.begin_day(date, "Upper Bowl", "Lead").unwrap().day;
+    let a_day = || {
         let mut drafts: Vec<Draft> = (0..A_DAY / 20)
             .map(|drill| {
                 draft(json!({ "kind": "drill", "label": drill.to_string(), "slope_deg": 20 + drill % 20 }), 0)
@@ -40,10 +34,12 @@ fn main() {
                 n * 120,
             )
         }));
-        phone.book.log(day, "Lead", drafts, false).unwrap();
-        written += A_DAY;
-    }
-    println!("a store of {written} depths on {} days", written / A_DAY);
+        drafts
+    };
+    let days = count.div_ceil(A_DAY);
+    let (phone, _) = season(days * (A_DAY + A_DAY / 20), a_day);
+    let written = days * A_DAY;
+    println!("a store of {written} depths on {days} days");
     let path = phone.path();
     let book = phone.open_again();
     for (what, each, bound) in [("each value", true, 2.0), ("one value a target", false, 3.0)] {

@@ -7,11 +7,11 @@
 
 mod common;
 
-use common::{drill, median, peak_mib, say};
+use common::{drill, median, peak_mib, say, season};
 use firnbook::desk::DayTimes;
 use firnbook::{Surroundings, Terminal};
 use firnbook_core::entry::Time;
-use firnbook_tests::{Phone, TestClock};
+use firnbook_tests::TestClock;
 use std::collections::HashMap;
 use std::fmt::Write;
 use std::path::Path;
@@ -27,15 +27,8 @@ fn main() {
     let python = std::env::var_os("FIRNBOOK_PYTHON")
         .expect("FIRNBOOK_PYTHON names no interpreter; `tests/run benches` sets it");
     let count: usize = std::env::var("FIRNBOOK_ENTRIES").ok().map_or(1_000_000, |n| n.parse().unwrap());
-    let mut phone = Phone::bare("Lead");
-    let mut date = firnbook_tests::date();
-    let mut written = 0;
-    while written < count {
-        date = date.succ_opt().unwrap();
-        let day = phone.book.begin_day(date, "Upper Bowl", "Lead").unwrap().day;
-        let drafts: Vec<_> = (0..A_DAY / 90).flat_map(|n| drill(n + 1, n * 1_200)).collect();
-        written += phone.book.log(day, "Lead", drafts, false).unwrap().written;
-    }
+    let a_day = || (0..A_DAY / 90).flat_map(|n| drill(n + 1, n * 1_200)).collect();
+    let (phone, written) = season(count, a_day);
     println!("a store of {written} entries");
     let out = tempfile::tempdir().unwrap();
     let mut ratios = Vec::new();

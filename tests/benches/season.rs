@@ -6,13 +6,12 @@
 
 mod common;
 
-use common::{cpu_us, drill, median, peak_mib, say};
+use common::{cpu_us, drill, median, peak_mib, say, season};
 use firnbook_core::entry::Step;
 use firnbook_core::insight::season::depth::DepthAsk;
 use firnbook_core::insight::season::times::TimesAsk;
 use firnbook_core::insight::thresholds::Thresholds;
 use firnbook_core::logbook::{Logbook, Season};
-use firnbook_tests::Phone;
 use rusqlite::Connection;
 use rusqlite::types::ValueRef;
 use std::path::Path;
@@ -21,7 +20,8 @@ const DRILLS_A_DAY: usize = 20;
 
 fn main() {
     let count: usize = std::env::var("FIRNBOOK_SEASON").ok().map_or(1_000_000, |n| n.parse().unwrap());
-    let (phone, written) = season(count);
+    let a_day = || (0..DRILLS_A_DAY).flat_map(|label| drill(label, label * 1_200)).collect();
+    let (phone, written) = season(count, a_day);
     println!("a store of {written} entries");
     let book = phone.open_again();
     let path = phone.path();
@@ -67,20 +67,6 @@ fn main() {
         book.interference(&all, Step::Strike, None, &thresholds).unwrap().sources.len()
     });
     say("memory at its largest", peak_mib(), "MiB", 500.0);
-}
-
-fn season(count: usize) -> (Phone, usize) {
-    let mut phone = Phone::bare("Lead");
-    let mut date = firnbook_tests::date();
-    let mut written = 0;
-    while written < count {
-        date = date.succ_opt().unwrap();
-        let day = phone.book.begin_day(date, "Upper Bowl", "Lead").unwrap().day;
-        let drafts: Vec<_> = (0..DRILLS_A_DAY).flat_map(|label| drill(label, label * 1_200)).collect();
-        written += drafts.len();
-        phone.book.log(day, "Lead", drafts, false).unwrap();
-    }
-    (phone, written)
 }
 
 /// Reads these columns of these tables, one row after another; `table: column column …`.

@@ -4,13 +4,10 @@
 
 mod common;
 
-use common::{cpu_us, median, say};
-use firnbook_core::entry::Time;
+use common::{cpu_us, log_strikes, median, say, strike};
 use firnbook_core::exchange::{Base, Host, Peer, Role, Session, Stop, call};
-use firnbook_core::logbook::Draft;
-use firnbook_tests::{Phone, date, map};
+use firnbook_tests::{Phone, date};
 use miniz_oxide::deflate::compress_to_vec;
-use serde_json::json;
 use std::sync::Arc;
 
 fn main() {
@@ -18,22 +15,6 @@ fn main() {
     hundred_into_ten_thousand();
     first_copy();
     many_phones();
-}
-
-fn draft(n: usize) -> Draft {
-    let at = Time::from_millis(1_801_904_400_000 + n as i64 * 7_000, 60).unwrap();
-    let json = json!({
-        "kind": "strike", "at": at, "by": format!("Obs{}", n % 8), "drill": format!("{}", n % 6), "target": "A", "depth_cm": 40 + n % 150,
-        "outcome": "hit", "direction": "slope_normal", "lowest_reading_m": 1.3, "holes": 7
-    });
-    Draft { json: map(json), line: None }
-}
-
-/// Entries as phones write them: one change each.
-fn log(phone: &mut Phone, from: usize, count: usize) {
-    for n in from..from + count {
-        phone.book.log(phone.day, "Obs1", vec![draft(n)], false).unwrap();
-    }
 }
 
 fn host(phone: &Phone) -> Arc<Host> {
@@ -73,7 +54,7 @@ fn nothing_new() {
     let mut phone = Phone::bare("Obs1");
     for n in 0..100 {
         let day = phone.book.begin_day(date() + chrono::Days::new(n), "Upper Bowl", "Obs1").unwrap().day;
-        phone.book.log(day, "Obs1", (0..1000).map(draft).collect(), false).unwrap();
+        phone.book.log(day, "Obs1", (0..1000).map(strike).collect(), false).unwrap();
     }
     let base = Phone::bare("Base");
     let (one, other) = (host(&phone), host(&base));
@@ -86,12 +67,12 @@ fn nothing_new() {
 
 fn hundred_into_ten_thousand() {
     let (mut phone, base) = (Phone::new("Obs1"), Phone::bare("Base"));
-    phone.book.log(phone.day, "Obs1", (0..9_000).map(draft).collect(), false).unwrap();
-    log(&mut phone, 9_000, 1_000);
+    phone.book.log(phone.day, "Obs1", (0..9_000).map(strike).collect(), false).unwrap();
+    log_strikes(&mut phone, 9_000, 1_000);
     let (one, other) = (host(&phone), host(&base));
     talk(&one, &other);
     let before = phone.book.pack(&[phone.day]).unwrap();
-    log(&mut phone, 20_000, 100);
+    log_strikes(&mut phone, 20_000, 100);
     let conn = rusqlite::Connection::open(phone.path()).unwrap();
     let mut statement = conn.prepare("SELECT bytes FROM change ORDER BY n DESC LIMIT 100").unwrap();
     let raw: Vec<Vec<u8>> = statement.query_map([], |r| r.get(0)).unwrap().map(Result::unwrap).collect();
@@ -113,7 +94,7 @@ fn hundred_into_ten_thousand() {
 
 fn first_copy() {
     let mut phone = Phone::new("Obs1");
-    log(&mut phone, 0, 10_000);
+    log_strikes(&mut phone, 0, 10_000);
     let document = phone.book.pack(&[phone.day]).unwrap().bytes.len();
     let packs = (0..3).map(|_| {
         let base = Phone::bare("Base");
@@ -158,7 +139,7 @@ fn many_phones() {
             let invitation = base.book.invite(1, Vec::new(), Some(base.day)).unwrap();
             let mut phone = Phone::bare(&format!("Obs{n}"));
             phone.book.join_crew(&invitation, &format!("Phone {n}")).unwrap();
-            log(&mut phone, n * ENTRIES, ENTRIES);
+            log_strikes(&mut phone, n * ENTRIES, ENTRIES);
             phone
         })
         .collect();

@@ -5,13 +5,11 @@
 mod common;
 
 use automerge::Automerge;
-use common::{cpu_us, median, say};
+use common::{cpu_us, log_strikes, median, say, strike};
 use firnbook_core::exchange;
-use firnbook_core::logbook::Draft;
-use firnbook_tests::{Phone, map};
+use firnbook_tests::Phone;
 use rusqlite::Connection;
 use rusqlite::types::Value as Sql;
-use serde_json::json;
 
 fn main() {
     write();
@@ -21,24 +19,8 @@ fn main() {
     many_days();
 }
 
-fn draft(n: usize) -> Draft {
-    let at = 1_801_904_400_000 + n as i64 * 7_000;
-    let at = firnbook_core::entry::Time::from_millis(at, 60).unwrap();
-    let json = json!({
-        "kind": "strike", "at": at, "by": format!("Obs{}", n % 8), "drill": format!("{}", n % 6), "target": "A", "depth_cm": 40 + n % 150,
-        "outcome": "hit", "direction": "slope_normal", "lowest_reading_m": 1.3, "holes": 7
-    });
-    Draft { json: map(json), line: None }
-}
-
-fn log(phone: &mut Phone, from: usize, count: usize) {
-    for n in from..from + count {
-        phone.book.log(phone.day, "Obs1", vec![draft(n)], false).unwrap();
-    }
-}
-
 fn fill(phone: &mut Phone, count: usize) {
-    phone.book.log(phone.day, "Obs1", (0..count).map(draft).collect(), false).unwrap();
+    phone.book.log(phone.day, "Obs1", (0..count).map(strike).collect(), false).unwrap();
 }
 
 /// One entry through the logbook against one typed INSERT of the same row into a table of its own, both durable.
@@ -58,7 +40,7 @@ fn write() {
     };
     let (mut ours, mut theirs) = (Vec::new(), Vec::new());
     for round in 0..9 {
-        ours.push(cpu_us(|| log(&mut phone, 1000 + round * 100, 100)) / 100.0);
+        ours.push(cpu_us(|| log_strikes(&mut phone, 1000 + round * 100, 100)) / 100.0);
         theirs.push(cpu_us(|| (0..100).for_each(|n| insert(round * 100 + n))) / 100.0);
     }
     let (ours, theirs) = (median(ours), median(theirs));
@@ -72,8 +54,8 @@ fn growth() {
     fill(&mut small, 100);
     fill(&mut large, 10_000);
     let ratios = (0..9).map(|round| {
-        let in_large = cpu_us(|| log(&mut large, 20_000 + round * 50, 50));
-        in_large / cpu_us(|| log(&mut small, 20_000 + round * 50, 50))
+        let in_large = cpu_us(|| log_strikes(&mut large, 20_000 + round * 50, 50));
+        in_large / cpu_us(|| log_strikes(&mut small, 20_000 + round * 50, 50))
     });
     say("an entry into a day of 10,000 against a day of 100", median(ratios.collect()), "x", 1.3);
 }
@@ -85,7 +67,7 @@ fn openings() {
     for n in 0..1000 {
         costs.push(cpu_us(|| {
             phone.book = phone.open_again();
-            log(&mut phone, n, 1);
+            log_strikes(&mut phone, n, 1);
         }));
     }
     let (first, last) = (median(costs[..100].to_vec()), median(costs[900..].to_vec()));
@@ -94,8 +76,8 @@ fn openings() {
     let mut fresh = Phone::new("Obs1");
     fill(&mut fresh, 1000);
     for round in 0..9 {
-        many.push(cpu_us(|| log(&mut phone, 5000 + round * 50, 50)));
-        few.push(cpu_us(|| log(&mut fresh, 5000 + round * 50, 50)));
+        many.push(cpu_us(|| log_strikes(&mut phone, 5000 + round * 50, 50)));
+        few.push(cpu_us(|| log_strikes(&mut fresh, 5000 + round * 50, 50)));
     }
     say("an entry into a day of 1,000 actors against a day of one", median(many) / median(few), "x", 1.5);
 }
@@ -105,7 +87,7 @@ fn merge() {
     let packs: Vec<Vec<u8>> = (0..20)
         .map(|n| {
             let mut phone = Phone::new(&format!("Obs{n}"));
-            log(&mut phone, n * 500, 500);
+            log_strikes(&mut phone, n * 500, 500);
             phone.pack()
         })
         .collect();
@@ -171,7 +153,7 @@ fn many_days() {
     for _ in 0..1000 {
         date = date.succ_opt().unwrap();
         let day = phone.book.begin_day(date, "Upper Bowl", "Lead").unwrap().day;
-        phone.book.log(day, "Lead", (0..5).map(draft).collect(), false).unwrap();
+        phone.book.log(day, "Lead", (0..5).map(strike).collect(), false).unwrap();
     }
     let costs = (0..9).map(|_| cpu_us(|| drop(phone.open_again().latest_day().unwrap())) / 1000.0);
     say("opening a store of 1,000 days and finding the latest", median(costs.collect()), "ms", 50.0);

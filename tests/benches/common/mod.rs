@@ -3,7 +3,7 @@
 use cpu_time::ProcessTime;
 use firnbook_core::entry::Time;
 use firnbook_core::logbook::Draft;
-use firnbook_tests::map;
+use firnbook_tests::{Phone, map};
 use serde_json::{Value, json};
 
 /// Processor time of `work` in microseconds, the kernel's part for it included.
@@ -122,4 +122,38 @@ pub fn resident_kb() -> u64 {
     let status = std::fs::read_to_string("/proc/self/status").unwrap_or_default();
     let line = status.lines().find_map(|l| l.strip_prefix("VmRSS:"));
     line.and_then(|l| l.split_whitespace().next()).and_then(|n| n.parse().ok()).unwrap_or(0)
+}
+
+/// A strike as a phone writes it, the `n`-th of its day.
+#[allow(dead_code, reason = "not every bench writes strikes")]
+pub fn strike(n: usize) -> Draft {
+    draft(
+        json!({
+            "kind": "strike", "by": format!("Obs{}", n % 8), "drill": format!("{}", n % 6), "target": "A", "depth_cm": 40 + n % 150,
+            "outcome": "hit", "direction": "slope_normal", "lowest_reading_m": 1.3, "holes": 7
+        }),
+        n * 7,
+    )
+}
+
+/// Strikes as phones write them: one change each.
+#[allow(dead_code, reason = "not every bench writes strikes")]
+pub fn log_strikes(phone: &mut Phone, from: usize, count: usize) {
+    for n in from..from + count {
+        phone.book.log(phone.day, "Obs1", vec![strike(n)], false).unwrap();
+    }
+}
+
+/// A store of at least `count` entries, in days of what `a_day` gives; and how many entries it holds.
+#[allow(dead_code, reason = "not every bench asks for a season")]
+pub fn season(count: usize, a_day: impl Fn() -> Vec<Draft>) -> (Phone, usize) {
+    let mut phone = Phone::bare("Lead");
+    let mut date = firnbook_tests::date();
+    let mut written = 0;
+    while written < count {
+        date = date.succ_opt().unwrap();
+        let day = phone.book.begin_day(date, "Upper Bowl", "Lead").unwrap().day;
+        written += phone.book.log(day, "Lead", a_day(), false).unwrap().written;
+    }
+    (phone, written)
 }
