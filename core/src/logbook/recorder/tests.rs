@@ -396,6 +396,7 @@ fn a_drill_and_a_target_are_set_up_from_here() {
     assert_eq!(phone.stands().focus.as_deref(), Some("B"));
     let mut again = bare_drill("2");
     again.like = Some("1".into());
+    phone.forward_ms(60_000);
     Recorder::set_up(&mut phone.book, phone.day, "Obs1", DrillSetup { drill: again, targets: vec![] })
         .unwrap();
     let offers = Recorder::offers(&phone.book, phone.day, "obs1").unwrap();
