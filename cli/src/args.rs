@@ -81,6 +81,7 @@ pub enum Command {
     Listen(commands::listen::ListenArgs),
     Sync(commands::sync::SyncArgs),
     Kit(commands::kit::KitArgs),
+    Clock(commands::clock::ClockArgs),
     Review(commands::review::ReviewArgs),
     Settle(commands::settle::SettleArgs),
     Debrief(commands::debrief::DebriefArgs),

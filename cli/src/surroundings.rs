@@ -1,7 +1,7 @@
 //! What a run of the program touches besides files: arguments, environment, streams, terminal, clock. The binary gives the machine's, a test
 //! gives its own.
 
-use firnbook_core::clock::{Clock, MachineClock};
+use firnbook_core::clock::{Clock, MachineClock, SinceBoot};
 use firnbook_core::entry::Time;
 use std::ffi::OsString;
 use std::io::{self, BufRead, BufReader, IsTerminal, Write};
@@ -77,5 +77,9 @@ pub struct SharedClock(pub Arc<dyn Clock>);
 impl Clock for SharedClock {
     fn now(&self) -> Time {
         self.0.now()
+    }
+
+    fn since_boot(&self) -> Option<SinceBoot> {
+        self.0.since_boot()
     }
 }

@@ -1,7 +1,7 @@
 //! Depths streamed from columns are the depths that a day read whole gives.
 
+use firnbook_core::clock::TimeLine;
 use firnbook_core::entry::Direction;
-use firnbook_core::insight::clocks::RawClocks;
 use firnbook_core::insight::made::Made;
 use firnbook_core::insight::season::depth::{DepthAsk, DepthOf, Depths};
 use firnbook_core::insight::season::group::GroupBy;
@@ -61,9 +61,10 @@ proptest! {
         let streamed = phone.book.depth(&Season::default(), ask.clone(), &thresholds).unwrap();
 
         let record = phone.book.record(day).unwrap();
-        let one_event = review::one_event_groups(&record, &review::raw_clocks);
+        let clocks = TimeLine::of(&record);
+        let one_event = review::one_event_groups(&record, &clocks);
         let mut depths = Depths::new(ask);
-        depths_of(&View::new(&record, &one_event.groups, &RawClocks), 0, of, by, &thresholds, &mut depths);
+        depths_of(&View::new(&record, &one_event.groups, &clocks), 0, of, by, &thresholds, &mut depths);
         let whole = depths.finish(Made::default());
         prop_assert_eq!(&streamed.figures, &whole.figures);
         prop_assert_eq!(&streamed.groups, &whole.groups);

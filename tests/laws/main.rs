@@ -2,6 +2,7 @@
 
 #![allow(clippy::unwrap_used, clippy::expect_used, reason = "a failed unwrap in a test is a failed test")]
 
+mod clocks;
 mod converge;
 mod depths;
 mod fields;

@@ -1,9 +1,10 @@
 //! Twins on generated days whose truth is known: how many pairs that are proposed are right, how many that are right are proposed, over the gap
 //! between like events; and that finding them stays near linear.
 
+use firnbook_core::clock::RawClocks;
 use firnbook_core::day::{Body, DayId, DeviceId, Record, Registers, effective};
 use firnbook_core::entry::{EntryId, Time};
-use firnbook_core::review::{one_event_groups, proposed, raw_clocks};
+use firnbook_core::review::{one_event_groups, proposed};
 use proptest::prelude::Rng;
 use proptest::test_runner::{RngAlgorithm, TestRng};
 use serde_json::{Value, json};
@@ -125,7 +126,7 @@ struct Score {
 
 impl Score {
     fn of(known: &Known) -> Score {
-        let groups = one_event_groups(&known.record, &raw_clocks).groups;
+        let groups = one_event_groups(&known.record, &RawClocks).groups;
         let mut told: BTreeMap<EntryId, Vec<usize>> = BTreeMap::new();
         let mut of_event: BTreeMap<usize, usize> = BTreeMap::new();
         for (id, event) in &known.event_of {
@@ -189,7 +190,7 @@ fn proposed_twins_are_right_and_few_are_missed() {
 #[test]
 fn any_two_writers_are_matched_one_to_one() {
     let known = generated(77, 0.4, (5, 20));
-    let groups = one_event_groups(&known.record, &raw_clocks).groups;
+    let groups = one_event_groups(&known.record, &RawClocks).groups;
     let mut writers: BTreeMap<(EntryId, String, bool), usize> = BTreeMap::new();
     for entry in known.record.entries.iter().filter_map(|n| n.counted()) {
         let written = entry.common.kind == "strike";
@@ -220,7 +221,7 @@ fn finding_twins_stays_near_linear() {
     let took = |record: &Record| {
         let once = || {
             let begun = Instant::now();
-            assert!(!proposed(record, &raw_clocks).is_empty());
+            assert!(!proposed(record, &RawClocks).is_empty());
             begun.elapsed()
         };
         (0..3).map(|_| once()).min().unwrap_or(Duration::MAX)

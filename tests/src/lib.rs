@@ -7,7 +7,7 @@ pub mod dictionary;
 pub mod program;
 pub mod world;
 
-use firnbook_core::clock::Clock;
+use firnbook_core::clock::{Clock, SinceBoot};
 use firnbook_core::day::DayId;
 use firnbook_core::entry::{EntryId, Time};
 use firnbook_core::logbook::{Draft, Logbook, LogbookError};
@@ -18,17 +18,23 @@ use std::sync::atomic::{AtomicI64, Ordering};
 
 /// A clock that stands still until the test moves it.
 #[derive(Clone, Debug)]
-pub struct TestClock(Arc<AtomicI64>);
+pub struct TestClock(Arc<AtomicI64>, Arc<AtomicI64>);
 
 impl TestClock {
     /// 2027-02-06, 10:00 at UTC+1.
     #[must_use]
     pub fn new() -> TestClock {
-        TestClock(Arc::new(AtomicI64::new(1_801_904_400_000)))
+        TestClock(Arc::new(AtomicI64::new(1_801_904_400_000)), Arc::new(AtomicI64::new(5_000)))
     }
 
-    /// Moves the clock on.
+    /// Lets time go on.
     pub fn forward_ms(&self, ms: i64) {
+        self.0.fetch_add(ms, Ordering::SeqCst);
+        self.1.fetch_add(ms, Ordering::SeqCst);
+    }
+
+    /// Sets the clock by hand: it jumps, and no time goes by.
+    pub fn set_by_ms(&self, ms: i64) {
         self.0.fetch_add(ms, Ordering::SeqCst);
     }
 }
@@ -42,6 +48,10 @@ impl Default for TestClock {
 impl Clock for TestClock {
     fn now(&self) -> Time {
         Time::from_millis(self.0.load(Ordering::SeqCst), 60).expect("a time of this century")
+    }
+
+    fn since_boot(&self) -> Option<SinceBoot> {
+        Some(SinceBoot { ms: self.1.load(Ordering::SeqCst), boot: Some("one start".to_owned()) })
     }
 }
 

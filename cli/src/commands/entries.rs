@@ -8,8 +8,9 @@ use crate::failure::Failure;
 use crate::ui::FAINT;
 use crate::view::{self, table::Table};
 use chrono::{Days, NaiveDate, TimeZone};
+use firnbook_core::clock::Corrected;
 use firnbook_core::day::{DayId, DeviceId, Noted};
-use firnbook_core::entry::{EntryId, KINDS, kind};
+use firnbook_core::entry::{EntryId, KINDS, Time, kind};
 use firnbook_core::insight::made::Made;
 use firnbook_core::store::{EntryRow, Filter};
 use schemars::JsonSchema;
@@ -69,6 +70,10 @@ pub struct EntryAnswer {
     pub entry: Map<String, Value>,
     /// The device that wrote it
     pub device: DeviceId,
+    /// `at` corrected to base time; null where its clock was never compared with the others
+    pub at_base: Option<Time>,
+    /// Half width within which the true time lies, ms; null where its clock was never compared
+    pub uncertainty_ms: Option<f64>,
     /// Why it is struck out; null if it is not
     pub void: Option<String>,
     /// Fields on which amendments disagree
@@ -80,8 +85,10 @@ pub struct EntryAnswer {
 impl EntryAnswer {
     /// Of an entry of a day.
     #[must_use]
-    pub fn of(day: DayId, noted: &Noted) -> EntryAnswer {
+    pub fn of(day: DayId, noted: &Noted, at: &Corrected) -> EntryAnswer {
         EntryAnswer {
+            at_base: at_base(noted, at),
+            uncertainty_ms: at.uncertainty_ms,
             day,
             entry: noted.json.clone(),
             device: noted.device,
@@ -90,6 +97,12 @@ impl EntryAnswer {
             opaque: noted.entry.is_none(),
         }
     }
+}
+
+/// The time of an entry on its day's time line, at the offset at which it was written.
+fn at_base(noted: &Noted, at: &Corrected) -> Option<Time> {
+    let offset = noted.at()?.utc_offset_min();
+    Time::from_millis(at.ms.round() as i64, offset).filter(|_| at.uncertainty_ms.is_some())
 }
 
 /// Runs `entries`.
@@ -103,10 +116,11 @@ pub fn run(desk: &mut Desk, args: &EntriesArgs) -> Ran {
     let mut days: Vec<DayId> = rows.iter().map(|r| r.day).chain(filter.day).collect();
     days.dedup();
     let made = desk.made(&days, said(args, &filter))?;
-    let answer =
-        EntriesAnswer { entries: rows.iter().map(|r| EntryAnswer::of(r.day, &r.noted)).collect(), made };
+    let times = desk.logbook.corrected(&rows)?;
+    let entries = rows.iter().zip(&times).map(|(r, at)| EntryAnswer::of(r.day, &r.noted, at)).collect();
+    let answer = EntriesAnswer { entries, made };
     let columns = desk.ui.columns();
-    desk.ui.answer(&answer, |_| tell(&rows, days.len() > 1, columns))
+    desk.ui.answer(&answer, |_| tell(&rows, &times, days.len() > 1, columns))
 }
 
 fn filter(desk: &mut Desk, args: &EntriesArgs) -> Result<Filter, Failure> {
@@ -151,17 +165,20 @@ fn said(args: &EntriesArgs, filter: &Filter) -> BTreeMap<String, String> {
     ])
 }
 
-fn tell(rows: &[EntryRow], several_days: bool, columns: usize) -> String {
+fn tell(rows: &[EntryRow], times: &[Corrected], several_days: bool, columns: usize) -> String {
     if rows.is_empty() {
         return "No entries.\n".to_owned();
     }
-    let mut table = Table::new(["date", "time", "by", "kind", "drill", "target", "id", "says"]);
-    for EntryRow { noted, .. } in rows {
+    let mut table = Table::new(["date", "time", "base time", "by", "kind", "drill", "target", "id", "says"]);
+    for (EntryRow { noted, .. }, corrected) in rows.iter().zip(times) {
         let at = noted.at();
+        let shown = at.map(view::clock_time).unwrap_or_default();
+        let base_time = at_base(noted, corrected).map_or_else(|| "?".to_owned(), view::clock_time);
         let word = |key: &str| noted.json.get(key).and_then(Value::as_str).unwrap_or_default().to_owned();
         let cells = [
             at.filter(|_| several_days).map(|t| t.datetime().date_naive().to_string()).unwrap_or_default(),
-            at.map(view::clock_time).unwrap_or_default(),
+            shown.clone(),
+            if base_time == shown { String::new() } else { base_time },
             word("by"),
             word("kind").replace('_', " "),
             word("drill"),

@@ -59,6 +59,8 @@ pub fn run(desk: &mut Desk) -> Ran {
     let row = desk.logbook.latest_day()?;
     let items = row.as_ref().map(|d| desk.logbook.review(d.id)).transpose()?.unwrap_or_default();
     let awaited = row.as_ref().map(|d| desk.logbook.awaited(d.id)).transpose()?.unwrap_or_default();
+    let clocks = row.as_ref().map(|d| desk.logbook.clocks(d.id)).transpose()?;
+    let unknown = clocks.as_ref().is_some_and(|c| !c.corrected);
     let mut answer = HereAnswer {
         store: desk.logbook.path().to_owned(),
         me: desk.settings.text("me").map(str::to_owned),
@@ -70,11 +72,11 @@ pub fn run(desk: &mut Desk) -> Ran {
         missing: items.iter().filter(|i| i.sort == Sort::Missing && !i.is_kit()).count(),
         awaited,
         kit_out: desk.kit_in_snow()?,
-        clocks: "not compared with one another; times are as the devices showed them".to_owned(),
+        clocks: clocks.as_ref().map(super::clock::standing).unwrap_or_default(),
         day: row.as_ref().map(DayAnswer::from),
         next: Vec::new(),
     };
-    answer.next = next(&answer, &desk.today().to_string());
+    answer.next = next(&answer, &desk.today().to_string(), unknown);
     let open = answer.conflicts + answer.twins + answer.doubts + answer.missing;
     desk.awaits = open > 0 || !answer.kit_out.is_empty() || !answer.awaited.is_empty();
     let columns = desk.ui.columns();
@@ -85,7 +87,7 @@ fn n(items: &[Item], sort: Sort) -> usize {
     items.iter().filter(|i| i.sort == sort).count()
 }
 
-fn next(answer: &HereAnswer, today: &str) -> Vec<Next> {
+fn next(answer: &HereAnswer, today: &str, clock_unknown: bool) -> Vec<Next> {
     let mut next = Vec::new();
     let mut say =
         |command: &str, why: &str| next.push(Next { command: command.to_owned(), why: why.to_owned() });
@@ -114,6 +116,9 @@ fn next(answer: &HereAnswer, today: &str) -> Vec<Next> {
     }
     if answer.missing > 0 {
         say(&format!("firnbook review --sort missing{of_day}"), "ask while they are here");
+    }
+    if clock_unknown {
+        say(&format!("firnbook clock{of_day}"), "whose clock was never compared");
     }
     match answer.conflicts + answer.doubts + answer.twins {
         0 => {}

@@ -1,6 +1,7 @@
 //! The commands, one file each: what it takes, then the function that does it. This file only finds the right one.
 
 pub mod amend;
+pub mod clock;
 pub mod completions;
 pub mod crew;
 pub mod day;
@@ -97,6 +98,7 @@ fn at_the_desk(desk: &mut Desk, command: Option<&Command>) -> Ran {
         Some(Command::Listen(args)) => listen::run(desk, args),
         Some(Command::Sync(args)) => sync::run(desk, args),
         Some(Command::Kit(args)) => kit::run(desk, args),
+        Some(Command::Clock(args)) => clock::run(desk, args),
         Some(Command::Review(args)) => review::run(desk, args),
         Some(Command::Settle(args)) => settle::run(desk, args),
         Some(Command::Debrief(args)) => debrief::run(desk, args),

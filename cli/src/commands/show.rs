@@ -44,8 +44,9 @@ pub fn run(desk: &mut Desk, args: &ShowArgs) -> Ran {
     let rows = desk.logbook.entries(&Filter { day: Some(day), void: true, ..Filter::default() })?;
     let row = rows.into_iter().find(|r| r.noted.id == id);
     let row = row.ok_or_else(|| Failure::refused(format!("entry {id} is not in day {day}")))?;
+    let at = desk.logbook.corrected(std::slice::from_ref(&row))?.remove(0);
     let history = args.history.then(|| desk.logbook.history(day, id)).transpose()?;
-    let answer = ShowAnswer { entry: entries::EntryAnswer::of(day, &row.noted), history };
+    let answer = ShowAnswer { entry: entries::EntryAnswer::of(day, &row.noted, &at), history };
     let columns = desk.ui.columns();
     desk.ui.answer(&answer, |a| tell(&row, a.history.as_deref(), columns))
 }

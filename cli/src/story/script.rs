@@ -56,6 +56,11 @@ fn morning(stage: &mut Stage<'_>) -> Result<(), Failure> {
     for (i, call_sign) in (1..).zip(observers) {
         stage.lead(at + 4_000 * i, json!({"kind": "person", "call_sign": call_sign, "role": "observer"}))?;
     }
+    // All press on one call, so that the phones' clocks can be compared.
+    let mark = json!({"kind": "clock_mark", "label": "morning"});
+    stage.lead(stage.ms(8, 35, 0.4), mark.clone())?;
+    let all: Vec<usize> = (0..stage.phones.len() - 1).collect();
+    stage.seen(&all, stage.ms(8, 35, 0.0), &mark)?;
     let teams = RED.map(|member| (member, "Red")).into_iter().chain(BLUE.map(|member| (member, "Blue")));
     for (i, (call_sign, team)) in (0..).zip(teams) {
         let person = json!({"kind": "person", "call_sign": call_sign, "team": team, "role": "trainee"});

@@ -1,6 +1,6 @@
 //! The time line of a drill in the terminal: one bar a target, a pattern a phase, so that it reads without colour too.
 
-use super::stopwatch;
+use super::{number, stopwatch};
 use firnbook_core::insight::reference::Reference;
 use firnbook_core::insight::timeline::TargetTimes;
 
@@ -18,7 +18,7 @@ pub fn draw(targets: &[TargetTimes], reference: Option<&Reference>, columns: usi
         return String::new();
     }
     let name = targets.iter().map(|t| t.label.chars().count()).max().unwrap_or(0);
-    let room = columns.saturating_sub(name + 12).clamp(20, 60);
+    let room = columns.saturating_sub(name + 20).clamp(20, 60);
     let at = |s: f64| (s.max(0.0) / longest * room as f64).round() as usize;
     let mut text = String::new();
     for target in targets.iter().filter(|t| last(t) > 0.0) {
@@ -30,7 +30,9 @@ pub fn draw(targets: &[TargetTimes], reference: Option<&Reference>, columns: usi
             bar.extend(std::iter::repeat_n(pattern, end.saturating_sub(reached)));
             reached = reached.max(end);
         }
-        text.push_str(&format!("  {:<name$}  {bar} {}\n", target.label, stopwatch(Some(last(target)))));
+        let width = target.uncertainty_s.filter(|s| *s > 0.0).map(|s| format!(" ± {} s", number(s)));
+        let end = format!("{}{}", stopwatch(Some(last(target))), width.unwrap_or_default());
+        text.push_str(&format!("  {:<name$}  {bar} {end}\n", target.label));
     }
     if let Some(reference) = reference {
         text.push_str(&marks(reference, name, longest, at));

@@ -8,7 +8,7 @@ pub const USE: &str =
 pub const WHO_DECIDES: &str = "Local protocol, licensed instructors and the rescue service prevail.";
 
 /// What times from several clocks are worth.
-pub const CLOCKS: &str = "Times from several clocks carry the uncertainty printed beside them; where it is unknown they are as the devices showed them.";
+pub const CLOCKS: &str = "Times from several clocks carry the uncertainty printed beside them; a clock that was never compared with the others is left out of them.";
 
 /// What depths in this log are.
 pub const DEPTHS: &str = "Depths are those of targets buried by instructors, not of accident burials; a lowest reading is not a depth.";

@@ -3,7 +3,6 @@
 
 use super::cautions;
 use super::checks::Checks;
-use super::clocks::Clocks;
 use super::depth::TargetDepth;
 use super::digging::Digging;
 use super::drill::DrillRead;
@@ -20,6 +19,7 @@ use super::tables::{RunRow, runs_of};
 use super::thresholds::{TABLE, Thresholds};
 use super::timeline::{Ended, TargetTimes};
 use super::view::View;
+use crate::clock::{ClockLine, Source, TimeLine};
 use crate::day::{DayId, Record};
 use crate::entry::{DrillForm, Role, Time, fold};
 use crate::review::{Item, KitItem, KitState, OneEvent, Sort};
@@ -33,7 +33,7 @@ pub struct Given<'a> {
     /// Entries that tell of one event.
     pub one_event: &'a OneEvent,
     /// How times are corrected.
-    pub clocks: &'a dyn Clocks,
+    pub clocks: &'a TimeLine,
     /// The thresholds in force.
     pub thresholds: &'a Thresholds,
     /// Kit of all days.
@@ -124,10 +124,31 @@ pub struct ToSettle {
 #[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct ClocksUsed {
-    /// Times were corrected to one time line
+    /// The device whose time all times are; null for a day that no device wrote into
+    pub base: Option<crate::day::DeviceId>,
+    /// Every clock could be compared with it
     pub corrected: bool,
-    /// Why they were not
+    /// Which could not, and what that means
     pub why: Option<String>,
+    /// Each clock with its offset
+    pub clocks: Vec<ClockLine>,
+}
+
+impl ClocksUsed {
+    /// The clocks of a day.
+    #[must_use]
+    pub fn of(line: &TimeLine, record: &Record) -> ClocksUsed {
+        let clocks = line.table(record);
+        let alone: Vec<String> =
+            clocks.iter().filter(|c| c.from == Source::None).map(|c| c.by.join(", ")).collect();
+        let why = (!alone.is_empty()).then(|| {
+            format!(
+                "the clock of {} was never compared with the others: its times stand only beside one another",
+                alone.join("; of ")
+            )
+        });
+        ClocksUsed { base: line.base(), corrected: why.is_none(), why, clocks }
+    }
 }
 
 /// One drill.
@@ -212,10 +233,7 @@ pub fn debrief(record: &Record, given: Given<'_>) -> Debrief {
         reference: given.reference,
         checks: Checks::of(&view, given.thresholds, &mut left_out),
         interference: DayInterference::of(&view, &mut left_out),
-        clocks: ClocksUsed {
-            corrected: given.clocks.uncertainty_why().is_none(),
-            why: given.clocks.uncertainty_why().map(str::to_owned),
-        },
+        clocks: ClocksUsed::of(given.clocks, record),
         to_settle: ToSettle::of(&given.items),
         missing: given.items.into_iter().filter(|i| i.sort == Sort::Missing).collect(),
         notes: notes.others,
@@ -332,18 +350,18 @@ impl ToSettle {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::insight::clocks::RawClocks;
     use crate::insight::left_out::reason;
     use crate::insight::testing::record;
-    use crate::review::{kit, one_event_groups, raw_clocks};
+    use crate::review::{kit, one_event_groups};
     use serde_json::json;
 
     fn debrief_of(lines: &str, only_drill: Option<&str>) -> serde_json::Value {
         let record = record(lines);
-        let one_event = one_event_groups(&record, &raw_clocks);
+        let clocks = TimeLine::of(&record);
+        let one_event = one_event_groups(&record, &clocks);
         let given = Given {
             one_event: &one_event,
-            clocks: &RawClocks,
+            clocks: &clocks,
             thresholds: &Thresholds::default(),
             kit: kit(&[&record]),
             items: Vec::new(),
@@ -365,6 +383,7 @@ mod tests {
         {"kind":"drill","at":"10:00:00","by":"Lead","label":"1","team":"Red","slope_deg":30,"limit_s":600}
         {"kind":"target","at":"10:00:00","by":"Lead","drill":"1","label":"A","item":"TX07","set_depth_cm":110,"direction":"slope_normal"}
         {"kind":"moment","at":"10:05:00","drill":"1","step":"start"}
+        {"kind":"moment","at":"10:05:00","by":"Lead","drill":"1","step":"start"}
         {"kind":"strike","at":"10:08:20","drill":"1","target":"A","depth_cm":112,"outcome":"hit","lowest_reading_m":1.3,"holes":7,"from_mark_cm":40}
         {"kind":"moment","at":"10:08:21","by":"Lead","drill":"1","target":"A","step":"strike"}
         {"kind":"interference","at":"10:06:00","drill":"1","source":"phone","lost_s":20}
@@ -388,7 +407,12 @@ mod tests {
         assert!(!told.to_string().contains("look up"), "feedback is only for the one it is about");
         let a = &told["drills"][0]["targets"][0];
         assert_eq!((&a["label"], &a["t_strike_s"]), (&json!("A"), &json!(200.5)));
-        assert_eq!((&a["uncertainty_s"], &a["spread_s"]), (&json!(null), &json!(1.0)));
+        // Two presses of start make the clocks comparable, each known within a second at the best.
+        assert_eq!((&a["uncertainty_s"], &a["spread_s"]), (&json!(2.0), &json!(1.0)));
+        assert_eq!(
+            (&told["clocks"]["corrected"], &told["clocks"]["clocks"][1]["from"]),
+            (&json!(true), &json!("start"))
+        );
         assert_eq!(a["depth"]["headline"]["median_cm"], json!(112.0));
         assert_eq!(a["reading_ratio"], json!(130.0 / 112.0));
         assert_eq!((&a["strikes"][0]["holes"], &a["strikes"][0]["from_mark_cm"]), (&json!(7), &json!(40.0)));

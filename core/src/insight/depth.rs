@@ -377,8 +377,8 @@ fn pool(
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::clock::RawClocks;
     use crate::day::Groups;
-    use crate::insight::clocks::RawClocks;
     use crate::insight::testing::record_with;
     use serde_json::{Value, json};
 

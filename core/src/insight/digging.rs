@@ -229,7 +229,9 @@ fn rotations(
     times: &DrillTimes,
     left_out: &mut Tally,
 ) -> BTreeMap<String, Vec<Told>> {
-    let Some(start) = &times.start else { return BTreeMap::new() };
+    if times.start.is_none() {
+        return BTreeMap::new();
+    }
     let mut events: BTreeMap<(String, EntryId), Told> = BTreeMap::new();
     for told in view.of_drill(drill) {
         let Body::Rotation(rotation) = &told.entry.body else { continue };
@@ -237,11 +239,12 @@ fn rotations(
             left_out.add(reason::CONFLICT);
             continue;
         }
-        let at = view.time(*told);
-        let from_s = times.pauses.seconds(start.ms, at.ms);
+        let Some(from_s) = times.since_start_s(view, *told, told.entry.common.at) else {
+            left_out.add(reason::CLOCK);
+            continue;
+        };
         // The end was read off the same clock as the start of the turn.
-        let moved_ms = at.ms - told.entry.common.at.millis() as f64;
-        let to_s = rotation.ended_at.map(|e| times.pauses.seconds(start.ms, e.millis() as f64 + moved_ms));
+        let to_s = rotation.ended_at.and_then(|ended| times.since_start_s(view, *told, ended));
         let target = told.at_target.map_or_else(String::new, |at| targets[at].folded.clone());
         let key = (target, view.groups.first(told.noted.id));
         events.entry(key).or_default().add(view, rotation, from_s, to_s);
@@ -417,8 +420,8 @@ fn idle(
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::clock::RawClocks;
     use crate::day::Groups;
-    use crate::insight::clocks::RawClocks;
     use crate::insight::testing::record_with;
     use serde_json::{Value, json};
 

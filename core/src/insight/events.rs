@@ -143,7 +143,7 @@ fn cancelled(view: &View<'_>, drill: &str) -> bool {
 mod tests {
     use super::*;
     use crate::day::Groups;
-    use crate::insight::clocks::RawClocks;
+    use crate::clock::RawClocks;
     use crate::insight::testing::record;
 
     #[test]

@@ -5,7 +5,6 @@
 
 pub mod cautions;
 pub mod checks;
-pub mod clocks;
 pub mod debrief;
 pub mod depth;
 pub mod digging;

@@ -1,9 +1,9 @@
 //! Who pressed what when in one drill, and the instant that several writers' presses of one step tell. What the instants mean for a target
 //! is in `timeline`.
 
-use super::clocks::Corrected;
 use super::left_out::{Tally, reason};
 use super::view::{Told, View};
+use crate::clock::Corrected;
 use crate::day::{ClockName, Groups};
 use crate::entry::{Body, EntryId, Outcome, Step};
 use crate::stats::describe::median;
@@ -15,8 +15,10 @@ use std::collections::{BTreeMap, BTreeSet};
 pub struct Instant {
     /// Median over the writers, in ms since 1970 UTC.
     pub ms: f64,
-    /// Largest half width of the presses it comes from, in ms; `None` where one is unknown.
+    /// Largest half width of the presses it comes from, in ms; `None` where their clock was never compared with the others.
     pub uncertainty_ms: Option<f64>,
+    /// The clock that all of them were read from; `None` where there were several.
+    pub clock: Option<ClockName>,
     /// Latest minus earliest writer, in ms.
     pub spread_ms: f64,
     /// Number of writers.
@@ -26,6 +28,16 @@ pub struct Instant {
 /// The spans in which a drill was halted, in ms since 1970 UTC, rising and apart.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Pauses(Vec<(f64, f64)>);
+
+impl Instant {
+    /// Half width of the time from this instant to another one, in ms: errors of two clocks may add up, one clock's own error is in both.
+    pub(crate) fn uncertainty_to_ms(&self, other: &Instant) -> Option<f64> {
+        if self.clock.is_some() && self.clock == other.clock {
+            return Some(0.0);
+        }
+        Some(self.uncertainty_ms? + other.uncertainty_ms?)
+    }
+}
 
 impl Pauses {
     /// Pause that lies between two instants, in ms.
@@ -49,6 +61,8 @@ pub(crate) struct Presses {
     by_step: BTreeMap<(Step, Option<usize>), Vec<Press>>,
     /// Offset from UTC at which the drill was written, in minutes.
     pub(crate) utc_offset_min: i32,
+    /// The clock beside whose times these stand; `None` on the day's common time line.
+    pub(crate) line: Option<ClockName>,
 }
 
 /// One writer's word that a step was reached.
@@ -77,7 +91,7 @@ impl Presses {
                 at: view.time(*told),
             });
         }
-        let mut presses = Presses { by_step, utc_offset_min };
+        let mut presses = Presses { by_step, utc_offset_min, line: None };
         presses.keep_one_time_line(left_out);
         presses.keep_earliest_events(view.groups, left_out);
         presses
@@ -88,15 +102,16 @@ impl Presses {
     fn keep_one_time_line(&mut self, left_out: &mut Tally) {
         let mut starts: BTreeMap<Option<ClockName>, usize> = BTreeMap::new();
         for press in self.by_step.get(&(Step::Start, None)).into_iter().flatten() {
-            *starts.entry(press.at.only_with.clone()).or_default() += 1;
+            *starts.entry(press.at.only_with().cloned()).or_default() += 1;
         }
         let most = starts.iter().rev().max_by_key(|(_, n)| **n).and_then(|(line, _)| line.clone());
         let line = if starts.contains_key(&None) { None } else { most };
         for presses in self.by_step.values_mut() {
             let all = presses.len();
-            presses.retain(|p| p.at.only_with == line);
+            presses.retain(|p| p.at.only_with() == line.as_ref());
             left_out.add_n(reason::CLOCK, all - presses.len());
         }
+        self.line = line;
     }
 
     /// Of presses settled as different events only those stay that may tell of the earliest.
@@ -209,7 +224,10 @@ fn pooled(presses: &[Press]) -> Option<Instant> {
     let uncertain: Option<Vec<f64>> = firsts.values().map(|p| p.at.uncertainty_ms).collect();
     let earliest = ms.iter().copied().reduce(f64::min)?;
     let latest = ms.iter().copied().reduce(f64::max)?;
+    let mut clocks = firsts.values().map(|p| &p.at.clock);
+    let clock = clocks.next().filter(|first| clocks.all(|c| c == *first)).cloned();
     Some(Instant {
+        clock,
         ms: median(&ms).ok()?,
         uncertainty_ms: uncertain.and_then(|u| u.into_iter().reduce(f64::max)),
         spread_ms: latest - earliest,

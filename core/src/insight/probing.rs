@@ -94,20 +94,19 @@ pub fn passes(view: &View<'_>, drill: &str, times: &DrillTimes, left_out: &mut T
             let of = |body| lattice.as_ref().and_then(|l| l.body_pod(body, 1).ok());
             BODIES.into_iter().filter_map(of).collect()
         });
-        let from_ms = view.time(told).ms;
-        let moved_ms = from_ms - told.entry.common.at.millis() as f64;
-        let s = |ms: f64| times.start.as_ref().map(|start| times.pauses.seconds(start.ms, ms));
-        let to_s = pass.ended_at.and_then(|t| s(t.millis() as f64 + moved_ms));
+        // The end was read off the same clock as the beginning.
+        let from_s = times.since_start_s(view, told, told.entry.common.at);
+        let to_s = pass.ended_at.and_then(|ended| times.since_start_s(view, told, ended));
         let area_m2 = pass.length_m.zip(pass.width_m).map(|(l, w)| l.0 * w.0);
         let holes_per_m2 = lattice.as_ref().map(Lattice::holes_per_m2);
         let holes_by_spacing = area_m2.zip(holes_per_m2).map(|(area, per_m2)| area * per_m2);
         let holes = pass.holes.map(f64::from).or(holes_by_spacing).filter(|h| *h > 0.0);
-        let took_s = to_s.zip(s(from_ms)).map(|(to, from)| to - from).filter(|took| *took > 0.0);
+        let took_s = to_s.zip(from_s).map(|(to, from)| to - from).filter(|took| *took > 0.0);
         passes.push(Pass {
             across_cm,
             along_cm,
             probers: pass.probers,
-            from_s: s(from_ms),
+            from_s,
             to_s,
             area_m2,
             depth_cm: pass.depth_cm.map(|d| d.0),
@@ -140,7 +139,7 @@ pub fn strikes(
     for told in of_target {
         let entry::Body::Strike(strike) = &told.entry.body else { continue };
         let known = |field: &str| told.settled(&[field]);
-        let t_s = times.start.as_ref().map(|s| times.pauses.seconds(s.ms, view.time(told).ms));
+        let t_s = times.since_start_s(view, told, told.entry.common.at);
         let person = strike.person.as_ref().filter(|_| known("person"));
         let line = StrikeLine {
             outcome: strike.outcome.filter(|_| known("outcome")),
@@ -179,8 +178,8 @@ impl StrikeLine {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::clock::RawClocks;
     use crate::day::Groups;
-    use crate::insight::clocks::RawClocks;
     use crate::insight::testing::record;
 
     #[test]

@@ -118,8 +118,8 @@ pub(super) fn field(setup: &Drill) -> Result<Outline, String> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::clock::RawClocks;
     use crate::day::Groups;
-    use crate::insight::clocks::RawClocks;
     use crate::insight::testing::record;
 
     fn search(lines: &str) -> (Search, Tally) {

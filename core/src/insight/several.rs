@@ -60,12 +60,12 @@ impl SeveralTargets {
         if targets.len() < 2 {
             return None;
         }
-        let start_ms = times.start.as_ref()?.ms;
+        times.start.as_ref()?;
         let mut visits: BTreeMap<String, Vec<Visit>> = BTreeMap::new();
         for told in view.of_drill(drill) {
             let Some(target) = told.at_target.map(|at| targets[at].folded.clone()) else { continue };
             let Some((_, person)) = search_step(*told) else { continue };
-            let t_s = times.pauses.seconds(start_ms, view.time(*told).ms);
+            let Some(t_s) = times.since_start_s(view, *told, told.entry.common.at) else { continue };
             let person = person.map(|p| view.things.person(&p.0));
             visits.entry(target).or_default().push(Visit { t_s, person });
         }
@@ -181,8 +181,8 @@ fn not_written_of(view: &View<'_>, drill: &str) -> Vec<String> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::clock::RawClocks;
     use crate::day::Groups;
-    use crate::insight::clocks::RawClocks;
     use crate::insight::testing::record;
 
     #[test]

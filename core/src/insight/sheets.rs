@@ -239,12 +239,11 @@ fn own_times(view: &View<'_>, folded: &str, drill: &DrillSeen) -> Vec<OwnTime> {
     let told = view.once(moments).into_iter().filter(|t| t.settled(&["at", "step", "person"]));
     let line = |told: super::view::Told<'_>| {
         let Body::Moment(moment) = &told.entry.body else { return None };
-        let start = drill.times.start.as_ref();
         Some(OwnTime {
             drill: drill.label.clone(),
             target: told.entry.common.target.as_ref().map(|t| t.0.clone()),
             step: moment.step,
-            t_s: start.map(|s| drill.times.pauses.seconds(s.ms, view.time(told).ms)),
+            t_s: drill.times.since_start_s(view, told, told.entry.common.at),
         })
     };
     told.filter_map(line).collect()
@@ -270,8 +269,8 @@ fn own_checks(view: &View<'_>, folded: &str) -> Vec<OwnCheck> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::clock::RawClocks;
     use crate::day::Groups;
-    use crate::insight::clocks::RawClocks;
     use crate::insight::testing::record;
 
     #[test]

@@ -138,7 +138,7 @@ fn place(told: &Told<'_>, grid: Option<&DrillGrid>) -> Option<[f64; 2]> {
 mod tests {
     use super::*;
     use crate::day::Groups;
-    use crate::insight::clocks::RawClocks;
+    use crate::clock::RawClocks;
     use crate::insight::testing::record;
 
     #[test]

@@ -116,8 +116,8 @@ pub fn others<'r>(of_team: &[&'r RunRow], day: DayId, drill: &str) -> Vec<&'r Ru
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::clock::RawClocks;
     use crate::day::Groups;
-    use crate::insight::clocks::RawClocks;
     use crate::insight::left_out::Tally;
     use crate::insight::tables::runs;
     use crate::insight::testing::record;

@@ -301,8 +301,8 @@ fn people_dug(view: &View<'_>, drill: &str, at: usize) -> usize {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::clock::RawClocks;
     use crate::day::Groups;
-    use crate::insight::clocks::RawClocks;
     use crate::insight::testing::record;
 
     #[test]

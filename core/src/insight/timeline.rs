@@ -8,6 +8,7 @@ use super::left_out::{Tally, reason};
 use super::presses::Presses;
 pub use super::presses::{Instant, Pauses};
 use super::view::{TargetRef, Told, View};
+use crate::day::ClockName;
 use crate::entry::{Body, EndReason, Step, Time};
 use schemars::JsonSchema;
 use serde::Serialize;
@@ -40,6 +41,8 @@ pub struct DrillTimes {
     pub ended: Option<Ended>,
     /// The targets, in the order of [`View::targets`].
     pub targets: Vec<TargetTimes>,
+    /// The clock beside whose times this drill stands; `None` on the day's common time line.
+    pub line: Option<ClockName>,
     /// What could not be used.
     pub left_out: Tally,
 }
@@ -172,7 +175,6 @@ impl DrillTimes {
             t_s: start.as_ref().map(|start| pauses.seconds(start.ms, end.ms)),
             why: end_reason(view.of_drill(drill)),
         });
-        let uncertainty_why = view.clocks.uncertainty_why();
         let mut lines = Vec::new();
         for (at, target) in targets.iter().enumerate() {
             let instants = Instants {
@@ -181,11 +183,26 @@ impl DrillTimes {
                 pauses: &pauses,
                 steps: presses.steps(at),
             };
-            lines.push(instants.told(&target.label, ended, uncertainty_why, &mut left_out));
+            lines.push(instants.told(&target.label, ended, &mut left_out));
         }
         let started_at =
             start.as_ref().and_then(|s| Time::from_millis(s.ms.round() as i64, presses.utc_offset_min));
-        DrillTimes { started_at, pauses, ended, targets: lines, left_out, start, end }
+        DrillTimes { started_at, pauses, ended, targets: lines, line: presses.line, left_out, start, end }
+    }
+
+    /// Seconds from start, pauses taken out, at which the clock of an entry showed `raw`; `None` without a start, and where that clock was
+    /// never compared with those of the drill.
+    #[must_use]
+    pub fn since_start_s(&self, view: &View<'_>, told: Told<'_>, raw: Time) -> Option<f64> {
+        let start = self.start.as_ref()?;
+        Some(self.pauses.seconds(start.ms, self.on_line_ms(view, told, raw)?))
+    }
+
+    /// The same in ms since 1970 UTC on the drill's time line.
+    #[must_use]
+    pub fn on_line_ms(&self, view: &View<'_>, told: Told<'_>, raw: Time) -> Option<f64> {
+        let at = view.clocks.correct(told.noted, raw.millis());
+        (at.only_with() == self.line.as_ref()).then_some(at.ms)
     }
 
     /// Whether the drill was called off.
@@ -212,13 +229,7 @@ struct Instants<'a> {
 }
 
 impl Instants<'_> {
-    fn told(
-        &self,
-        label: &str,
-        ended: Option<Ended>,
-        uncertainty_why: Option<&str>,
-        left_out: &mut Tally,
-    ) -> TargetTimes {
+    fn told(&self, label: &str, ended: Option<Ended>, left_out: &mut Tally) -> TargetTimes {
         let t_s = |step| Some(self.pauses.seconds(self.start?.ms, self.steps.get(&step)?.ms));
         let mut apart = |from: Option<f64>, to: Option<f64>| {
             let s = to? - from?;
@@ -257,7 +268,7 @@ impl Instants<'_> {
             durations,
             within,
             paused_s: self.paused_s(),
-            uncertainty_why: uncertainty_s.is_none().then(|| self.uncertainty_why(uncertainty_why)),
+            uncertainty_why: uncertainty_s.is_none().then(|| self.uncertainty_why().to_owned()),
             uncertainty_s,
             spread_s: self.told_instants().filter(|i| i.n > 1).map(|i| i.spread_ms / 1000.0).reduce(f64::max),
             ended,
@@ -269,19 +280,17 @@ impl Instants<'_> {
         self.start.into_iter().chain(self.steps.values())
     }
 
-    /// Errors of start and step may add up.
     fn uncertainty_s(&self) -> Option<f64> {
-        let start = self.start?.uncertainty_ms?;
-        let steps: Option<Vec<f64>> = self.steps.values().map(|i| i.uncertainty_ms).collect();
-        steps?.into_iter().reduce(f64::max).map(|step| (start + step) / 1000.0)
+        let start = self.start?;
+        let steps: Option<Vec<f64>> = self.steps.values().map(|i| start.uncertainty_to_ms(i)).collect();
+        steps?.into_iter().reduce(f64::max).map(|ms| ms / 1000.0)
     }
 
-    fn uncertainty_why(&self, clocks: Option<&str>) -> String {
-        let no_step = "no step of this target was written".to_owned();
+    fn uncertainty_why(&self) -> &'static str {
         match (self.start, self.steps.is_empty()) {
-            (None, _) => "nobody wrote the start of this drill".to_owned(),
-            (_, true) => no_step,
-            _ => clocks.unwrap_or("a clock of this drill was never compared with the others").to_owned(),
+            (None, _) => "nobody wrote the start of this drill",
+            (_, true) => "no step of this target was written",
+            _ => "a clock of this drill was never compared with the others",
         }
     }
 
@@ -304,8 +313,8 @@ impl Instants<'_> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::clock::{Clocks, Corrected, RawClocks};
     use crate::day::{Groups, Record};
-    use crate::insight::clocks::{Clocks, Corrected, RawClocks};
     use crate::insight::testing::{record, record_with};
     use serde_json::json;
 
@@ -341,8 +350,7 @@ mod tests {
         assert_eq!(parts, [40.0, 75.0, 50.0, 35.0, 400.0]);
         assert_eq!((parts.iter().sum::<f64>(), a.t_airway_s), (600.0, Some(600.0)));
         assert_eq!(a.ended, Some(Ended { t_s: Some(660.0), why: Some(EndReason::Done) }));
-        assert_eq!((a.paused_s, a.spread_s, a.uncertainty_s), (0.0, None, None));
-        assert!(a.uncertainty_why.as_ref().unwrap().contains("not been compared"));
+        assert_eq!((a.paused_s, a.spread_s, a.uncertainty_s), (0.0, None, Some(0.0)));
         assert_eq!(times.started_at.unwrap().to_string(), "2027-02-06T10:05:00.000+01:00");
         assert_eq!(a.within, Within::default());
     }
@@ -439,17 +447,12 @@ mod tests {
     struct Compared;
 
     impl Clocks for Compared {
-        fn correct(&self, clock: &crate::day::ClockName, raw_ms: i64) -> Corrected {
+        fn correct(&self, noted: &crate::day::Noted, raw_ms: i64) -> Corrected {
             let device = |by: &str| by.bytes().fold(7, u8::wrapping_add);
-            let raw = raw_ms as f64;
-            let lone = clock.device.0[0] == device("Obs3");
-            let (ms, u) =
-                if clock.device.0[0] == device("Obs2") { (raw - 7100.0, 500.0) } else { (raw, 10.0) };
-            Corrected { ms, uncertainty_ms: Some(u), only_with: lone.then(|| clock.clone()) }
-        }
-
-        fn uncertainty_why(&self) -> Option<&str> {
-            None
+            let (raw, by) = (raw_ms as f64, noted.device.0[0]);
+            let (ms, u) = if by == device("Obs2") { (raw - 7100.0, 500.0) } else { (raw, 10.0) };
+            let uncertainty_ms = (by != device("Obs3")).then_some(u);
+            Corrected { ms, uncertainty_ms, clock: noted.at_clock.clone() }
         }
     }
 

@@ -1,7 +1,7 @@
 //! Where people walked in a drill, in metres of the drill's grid, cut to the time that counts: from start to the person's own first signal,
 //! else to the end.
 
-use super::left_out::Tally;
+use super::left_out::{Tally, reason};
 use super::timeline::DrillTimes;
 use super::view::{Told, View};
 use crate::entry::{Body, Drill, Frame, Points, Step, Track};
@@ -36,14 +36,18 @@ pub fn walks(
 ) -> Vec<Walk> {
     let Some(start) = &times.start else { return Vec::new() };
     let end_ms = times.end.as_ref().map_or(f64::INFINITY, |e| e.ms);
-    let signals = first_signals(view, drill);
+    let signals = first_signals(view, drill, times);
     let grid = grid(setup);
     let mut walks = Vec::new();
     for told in view.of_drill(drill) {
         let Body::Track(track) = &told.entry.body else { continue };
         let person = view.things.person(&track.person.0);
         let until_ms = signals.get(&person).copied().filter(|ms| *ms >= start.ms).unwrap_or(end_ms);
-        let moved_ms = view.time(*told).ms - told.entry.common.at.millis() as f64;
+        let raw = told.entry.common.at;
+        let Some(moved_ms) = times.on_line_ms(view, *told, raw).map(|ms| ms - raw.millis() as f64) else {
+            left_out.add(reason::CLOCK);
+            continue;
+        };
         let Some(points) = places(track, grid.as_ref(), left_out) else {
             left_out.add(NO_GRID);
             continue;
@@ -76,13 +80,13 @@ pub fn grid(setup: &Drill) -> Option<DrillGrid> {
 }
 
 /// When each person's first signal was, in ms: said to be theirs, or written by themselves of nobody.
-fn first_signals(view: &View<'_>, drill: &str) -> BTreeMap<String, f64> {
+fn first_signals(view: &View<'_>, drill: &str, times: &DrillTimes) -> BTreeMap<String, f64> {
     let mut signals: BTreeMap<String, f64> = BTreeMap::new();
     let signal = |t: &&Told<'_>| matches!(&t.entry.body, Body::Moment(m) if m.step == Step::Signal);
     for told in view.of_drill(drill).iter().filter(signal).filter(|t| t.settled(&["at", "step", "person"])) {
         let Body::Moment(moment) = &told.entry.body else { continue };
         let who = view.things.person(&moment.person.as_ref().unwrap_or(&told.entry.common.by).0);
-        let ms = view.time(*told).ms;
+        let Some(ms) = times.on_line_ms(view, *told, told.entry.common.at) else { continue };
         signals.entry(who).and_modify(|first| *first = first.min(ms)).or_insert(ms);
     }
     signals

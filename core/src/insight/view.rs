@@ -1,8 +1,8 @@
 //! One day as every question starts from it: its things, its groups of entries that tell of one event, and its entries by drill, put
 //! together once. What the questions are is not known here.
 
-use super::clocks::{Clocks, Corrected};
 use super::left_out::{Tally, reason};
+use crate::clock::{Clocks, Corrected};
 use crate::day::{Groups, Noted, Record, Thing, Things};
 use crate::entry::{Body, Drill, DrillLabel, Entry};
 use serde::Deserialize;
@@ -248,7 +248,7 @@ impl<'a> View<'a> {
     /// When an entry was written for, as it counts.
     #[must_use]
     pub fn time(&self, told: Told<'_>) -> Corrected {
-        self.clocks.correct(&told.noted.at_clock, told.entry.common.at.millis())
+        self.clocks.at(told.noted)
     }
 
     /// The call sign of a folded one, as it is shown.

@@ -1,9 +1,10 @@
 //! Answers: the debrief of a day, which days a season's answer is made from, the rows of the export's tables.
 
+use super::reading::DayRead;
 use super::{Logbook, LogbookError};
+use crate::clock::TimeLine;
 use crate::day::{DayId, Groups, Record, sha256_hex};
 use crate::entry::{Drill, Kind, fold};
-use crate::insight::clocks::RawClocks;
 use crate::insight::debrief::{self, Debrief, Given};
 use crate::insight::events::{self, DisturbanceRow, MeasurementRow};
 use crate::insight::left_out::Tally;
@@ -13,7 +14,6 @@ use crate::insight::site::{self, Site};
 use crate::insight::tables::{self, RunRow, TargetRow};
 use crate::insight::thresholds::Thresholds;
 use crate::insight::view::View;
-use crate::review;
 use crate::store::{CellRow, DayRow, StoreError};
 use chrono::NaiveDate;
 
@@ -56,7 +56,8 @@ pub struct DayTables {
 }
 
 /// Kinds that runs are made from.
-const RUN_KINDS: [&str; 6] = ["drill", "target", "moment", "strike", "depth", "person"];
+const RUN_KINDS: [&str; 8] =
+    ["drill", "target", "moment", "strike", "depth", "person", "clock", "clock_mark"];
 /// The days before this one that a team's own medians come from, at the most.
 const EARLIER_DAYS: usize = 30;
 
@@ -67,17 +68,16 @@ impl Logbook {
     /// The store's, for a day that is not here too.
     pub fn debrief(&self, day: DayId, ask: &Ask<'_>) -> Result<Debrief, LogbookError> {
         let reference = ask.curve.map(Reference::named).transpose().map_err(LogbookError::Usage)?;
-        let record = self.record(day)?;
-        let one_event = review::one_event_groups(&record, &review::raw_clocks);
+        let read = DayRead::of(self.record(day)?);
         Ok(debrief::debrief(
-            &record,
+            &read.record,
             Given {
-                one_event: &one_event,
-                clocks: &RawClocks,
+                one_event: &read.one_event,
+                clocks: &read.clocks,
                 thresholds: &ask.thresholds,
                 kit: self.kit()?,
-                items: self.review_of(&record)?,
-                earlier_runs: &self.runs_before(&record)?,
+                items: self.review_of(&read.record)?,
+                earlier_runs: &self.runs_before(&read.record)?,
                 only_drill: ask.drill,
                 reference,
                 heads_sha256: &self.heads_sha256(&[day])?,
@@ -92,20 +92,15 @@ impl Logbook {
     pub fn sites(&self, day: DayId, ask: &Ask<'_>) -> Result<Vec<Site>, LogbookError> {
         let kinds: Vec<&str> = RUN_KINDS.iter().copied().chain(["track"]).collect();
         let record = self.store.record_of(day, &kinds)?;
-        let one_event = review::one_event_groups(&record, &review::raw_clocks);
-        Ok(site::sites(&View::new(&record, &one_event.groups, &RawClocks), ask.drill, &ask.thresholds))
+        Ok(site::sites(&DayRead::of(record).view(), ask.drill, &ask.thresholds))
     }
 
     fn runs_before(&self, record: &Record) -> Result<Vec<RunRow>, LogbookError> {
         let mut runs = Vec::new();
         let days = self.days()?;
         for day in days.iter().rev().filter(|d| d.date < record.date).take(EARLIER_DAYS) {
-            let earlier = self.store.record_of(day.id, &RUN_KINDS)?;
-            let one_event = review::one_event_groups(&earlier, &review::raw_clocks);
-            runs.extend(tables::runs(
-                &View::new(&earlier, &one_event.groups, &RawClocks),
-                &mut Tally::default(),
-            ));
+            let earlier = DayRead::of(self.store.record_of(day.id, &RUN_KINDS)?);
+            runs.extend(tables::runs(&earlier.view(), &mut Tally::default()));
         }
         Ok(runs)
     }
@@ -160,9 +155,8 @@ impl Logbook {
     /// # Errors
     /// The store's.
     pub fn tables(&self, day: DayId) -> Result<DayTables, LogbookError> {
-        let record = self.record(day)?;
-        let one_event = review::one_event_groups(&record, &review::raw_clocks);
-        let view = View::new(&record, &one_event.groups, &RawClocks);
+        let read = DayRead::of(self.record(day)?);
+        let view = read.view();
         let mut left_out = Tally::default();
         Ok(DayTables {
             targets: tables::targets(&view, &mut left_out),
@@ -179,7 +173,8 @@ impl Logbook {
     pub fn drills(&self, day: DayId) -> Result<Vec<Drill>, LogbookError> {
         let record = self.store.record_of(day, &["drill"])?;
         let groups = Groups::of(&record);
-        let view = View::new(&record, &groups, &RawClocks);
+        let clocks = TimeLine::of(&record);
+        let view = View::new(&record, &groups, &clocks);
         Ok(view.drills().iter().map(|folded| view.drill(folded)).collect())
     }
 

@@ -42,11 +42,11 @@ impl Logbook {
         if !because.is_empty() && despite.is_none_or(|d| d.trim().is_empty()) {
             return Err(LogbookError::StillOpen { day, because });
         }
-        let at = self.clock.now();
+        let stamp = self.clocked()?;
         let device = self.device();
         self.store.write::<_, LogbookError>(|seen| {
             let heads: Vec<String> = seen.heads(day)?.iter().map(ToString::to_string).collect();
-            let text = json!({ "v": { "heads": heads, "despite": despite }, "by": by, "at": at }).to_string();
+            let text = stamp.register(json!({ "heads": heads, "despite": despite }), by).to_string();
             Ok((vec![(day, vec![(Key::Closed(device), text)])], ()))
         })?;
         self.day(day)

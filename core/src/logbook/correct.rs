@@ -1,6 +1,6 @@
 //! Correcting: amending, striking out, restoring, moving to the right day; and the history that all of it leaves.
 
-use super::{Logbook, LogbookError};
+use super::{Logbook, LogbookError, Stamp};
 use crate::day::{DayId, DeviceId, Key, Noted, device_of};
 use crate::entry::{EntryId, Time, check_value, kind};
 use crate::store::Seen;
@@ -54,8 +54,8 @@ impl Logbook {
         fields: &Map<String, Value>,
         by: &str,
     ) -> Result<Changed, LogbookError> {
-        let texts: Vec<(String, Value, String)> =
-            fields.iter().map(|(k, v)| (k.clone(), v.clone(), self.register(v.clone(), by))).collect();
+        let stamp = self.clocked()?;
+        let device = self.device();
         self.store.write(|seen| {
             let mut changed = Changed::default();
             let mut puts = Vec::new();
@@ -63,12 +63,19 @@ impl Logbook {
                 let noted = held(seen, *day, *id)?;
                 amendable(&noted, fields)?;
                 changed.ids.push(*id);
-                let new = texts.iter().filter(|(field, v, _)| {
-                    let now = noted.json.get(field).unwrap_or(&Value::Null);
+                let new = fields.iter().filter(|(field, v)| {
+                    let now = noted.json.get(*field).unwrap_or(&Value::Null);
                     !crate::day::json_equal(now, v) || noted.unsettled.contains(field)
                 });
-                let new: Vec<_> =
-                    new.map(|(field, _, text)| (Key::Field(*id, field.clone()), text.clone())).collect();
+                let amended = |(field, v): (&String, &Value)| {
+                    let mut register = stamp.register(v.clone(), by);
+                    // Whoever puts another one's time right says it at base; one's own time stays by one's own clock.
+                    if field == "at" && !is_own_time(&noted, device) {
+                        register["clock"] = json!("base");
+                    }
+                    (Key::Field(*id, field.clone()), register.to_string())
+                };
+                let new: Vec<_> = new.map(amended).collect();
                 if !new.is_empty() {
                     changed.changed.push(*id);
                     puts.push((*day, new));
@@ -93,7 +100,7 @@ impl Logbook {
                 "the reason is empty; say with --reason why the entry is struck out".to_owned(),
             ));
         }
-        let at = self.clock.now();
+        let stamp = self.clocked()?;
         self.store.write(|seen| {
             let mut changed = Changed::default();
             let mut puts = Vec::new();
@@ -104,7 +111,7 @@ impl Logbook {
                 if settled && noted.void.is_some() == reason.is_some() {
                     continue;
                 }
-                let text = json!({ "v": reason, "by": by, "at": at, "of": noted.seen_hash() }).to_string();
+                let text = seen_register(&stamp, json!(reason), by, &noted);
                 puts.push((*day, vec![(Key::Void(*id), text)]));
                 changed.changed.push(*id);
             }
@@ -122,7 +129,7 @@ impl Logbook {
         into: DayId,
         by: &str,
     ) -> Result<Changed, LogbookError> {
-        let at = self.clock.now();
+        let stamp = self.clocked()?;
         self.store.write(|seen| {
             seen.heads(into)?;
             let mut changed = Changed::default();
@@ -136,14 +143,13 @@ impl Logbook {
                     None => there.push((Key::Entry(*id), noted.text.clone())),
                     // It was there before and was moved away: it comes back as it stood there.
                     Some(back) if back.void.is_some() => {
-                        let text =
-                            json!({ "v": null, "by": by, "at": at, "of": back.seen_hash() }).to_string();
+                        let text = seen_register(&stamp, Value::Null, by, &back);
                         there.push((Key::Void(*id), text));
                     }
                     Some(_) => {}
                 }
                 let reason = format!("moved to day {into}");
-                let text = json!({ "v": reason, "by": by, "at": at, "of": noted.seen_hash() }).to_string();
+                let text = seen_register(&stamp, json!(reason), by, &noted);
                 here.push((*day, vec![(Key::Void(*id), text)]));
                 changed.changed.push(*id);
             }
@@ -206,6 +212,19 @@ impl Logbook {
         }
         if steps.is_empty() { Err(LogbookError::NoEntry(id.to_string())) } else { Ok(steps) }
     }
+}
+
+/// The text of a void or of its end: with what was seen of the entry.
+fn seen_register(stamp: &Stamp, v: Value, by: &str, noted: &Noted) -> String {
+    let mut register = stamp.register(v, by);
+    register["of"] = json!(noted.seen_hash());
+    register.to_string()
+}
+
+/// Whether this device wrote the entry and its time was read from one of its own clocks.
+fn is_own_time(noted: &Noted, device: DeviceId) -> bool {
+    let clock = &noted.at_clock;
+    noted.device == device && clock.device == device && clock.clock.bytes().all(|b| b.is_ascii_digit())
 }
 
 fn held(seen: &Seen<'_>, day: DayId, id: EntryId) -> Result<Noted, LogbookError> {

@@ -1,9 +1,10 @@
 //! The depths of a season, streamed from columns: entries are looked at whole only where two writers may have told one measurement.
 
+use super::reading::DayRead;
 use super::{Logbook, LogbookError, Season};
+use crate::clock::TimeLine;
 use crate::day::{Groups, Key};
 use crate::entry::{Datum, Direction, Method};
-use crate::insight::clocks::RawClocks;
 use crate::insight::left_out::{Tally, reason};
 use crate::insight::season::depth::{DepthAsk, DepthOf, DepthRow, DepthStats, Depths};
 use crate::insight::season::group::{self, GroupBy};
@@ -11,16 +12,16 @@ use crate::insight::season::rows::depths_of;
 use crate::insight::thresholds::Thresholds;
 use crate::insight::timeline::DrillTimes;
 use crate::insight::view::{TargetRef, View};
-use crate::review;
 use crate::store::{DayRow, DepthLine, ValueOf};
 use std::collections::HashMap;
 use std::rc::Rc;
 
-/// Kinds that say what a drill and its targets are, and whether it was called off.
-const GROUND_KINDS: [&str; 3] = ["drill", "target", "moment"];
+/// Kinds that say what a drill and its targets are, whether it was called off, and how far clocks are off.
+const GROUND_KINDS: [&str; 5] = ["drill", "target", "moment", "clock", "clock_mark"];
 /// Fields whose open conflict leaves a value out.
 const FIELDS: [&str; 7] = ["depth_cm", "method", "datum", "direction", "outcome", "lowest_reading_m", "body"];
-/// How far apart two writers' values of one target may lie before nobody need look closer: any window of twins, with room for clocks.
+/// How far apart two writers' values of one target may lie by their own clocks before nobody need look closer, beyond what clocks are off: any
+/// window of twins, that of clocks never compared included.
 const NEAR_MS: i64 = 600_000;
 
 impl Logbook {
@@ -45,7 +46,8 @@ impl Logbook {
             let n = u32::try_from(n).unwrap_or(u32::MAX);
             let record = self.store.record_of(day.id, &GROUND_KINDS)?;
             let groups = Groups::of(&record);
-            let view = View::new(&record, &groups, &RawClocks);
+            let clocks = TimeLine::of(&record);
+            let view = View::new(&record, &groups, &clocks);
             if ask.of == DepthOf::Set {
                 depths_of(&view, n, ask.of, ask.group_by, thresholds, &mut depths);
                 continue;
@@ -60,7 +62,8 @@ impl Logbook {
                 drills: HashMap::new(),
                 targets: 0,
             };
-            match self.plain_values(day, &mut ground)? {
+            let near_ms = NEAR_MS.saturating_add(clocks.reach_ms() as i64);
+            match self.plain_values(day, &mut ground, near_ms)? {
                 Some(values) => values.iter().for_each(|v| ground.push(v, &mut depths)),
                 None => self.whole_day(day, n, &ask, thresholds, &mut depths)?,
             }
@@ -78,6 +81,7 @@ impl Logbook {
         &self,
         day: &DayRow,
         ground: &mut Ground<'_, '_>,
+        near_ms: i64,
     ) -> Result<Option<Vec<Value>>, LogbookError> {
         let mut values = Vec::new();
         let mut plain = !ground.view.record.registers.0.keys().any(|k| matches!(k, Key::Same(..)));
@@ -87,7 +91,7 @@ impl Logbook {
                 None => plain = false,
             })?;
         }
-        Ok((plain && !may_be_told_twice(&values)).then_some(values))
+        Ok((plain && !may_be_told_twice(&values, near_ms)).then_some(values))
     }
 
     /// The values of a day out of its entries.
@@ -99,22 +103,20 @@ impl Logbook {
         thresholds: &Thresholds,
         depths: &mut Depths,
     ) -> Result<(), LogbookError> {
-        let record = self.record(day.id)?;
-        let one_event = review::one_event_groups(&record, &review::raw_clocks);
-        let view = View::new(&record, &one_event.groups, &RawClocks);
-        depths_of(&view, n, ask.of, ask.group_by, thresholds, depths);
-        depths.besides(&Tally::default(), one_event.assumed_twins);
+        let read = DayRead::of(self.record(day.id)?);
+        depths_of(&read.view(), n, ask.of, ask.group_by, thresholds, depths);
+        depths.besides(&Tally::default(), read.one_event.assumed_twins);
         Ok(())
     }
 }
 
 /// Whether two writers have values of one target near in time.
-fn may_be_told_twice(values: &[Value]) -> bool {
+fn may_be_told_twice(values: &[Value], near_ms: i64) -> bool {
     let mut told: Vec<(u64, i64, u64)> = values.iter().map(|v| (v.lie.number, v.at_ms, v.by)).collect();
     told.sort_unstable();
     told.windows(2).any(|pair| {
         let ((target, at, by), (same_target, next, other)) = (pair[0], pair[1]);
-        target == same_target && by != other && next - at < NEAR_MS
+        target == same_target && by != other && next - at < near_ms
     })
 }
 

@@ -10,6 +10,7 @@ mod crew;
 mod depths;
 mod error;
 mod live;
+mod reading;
 mod recorder;
 mod season;
 mod settle;
@@ -43,6 +44,25 @@ pub struct Logbook {
     store: Store,
     clock: Arc<dyn Clock>,
     watch: Option<Box<dyn Watch>>,
+}
+
+/// An instant as this device shows it.
+#[derive(Clone, Debug)]
+struct Stamp {
+    at: Time,
+    /// As the common field `clock` of entries: absent for the device's first.
+    clock: Option<String>,
+}
+
+impl Stamp {
+    /// A register: the value, who says so, when and by which clock.
+    fn register(&self, v: Value, by: &str) -> Value {
+        let mut register = json!({ "v": v, "by": by, "at": self.at });
+        if let Some(clock) = &self.clock {
+            register["clock"] = json!(clock);
+        }
+        register
+    }
 }
 
 /// A day that was begun, or found begun already.
@@ -104,7 +124,7 @@ impl Logbook {
             ));
         }
         let (day, begun) = self.store.begin(date, area)?;
-        let (text, spelled) = (self.register(json!(area), by), json!(area));
+        let (text, spelled) = (self.clocked()?.register(json!(area), by).to_string(), json!(area));
         self.store.write::<_, LogbookError>(|seen| {
             let held = seen.record(day)?;
             let known =
@@ -249,8 +269,10 @@ impl Logbook {
         Ok(self.store.rebuild()?)
     }
 
-    /// The text of a register: the value, who says so and when.
-    fn register(&self, v: Value, by: &str) -> String {
-        json!({ "v": v, "by": by, "at": self.clock.now() }).to_string()
+    /// The present instant, and which of this device's clocks shows it.
+    fn clocked(&mut self) -> Result<Stamp, LogbookError> {
+        let at = self.clock.now();
+        let number = self.store.clock_number(at.millis(), self.clock.since_boot().as_ref())?;
+        Ok(Stamp { at, clock: (number > 1).then(|| number.to_string()) })
     }
 }

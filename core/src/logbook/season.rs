@@ -1,9 +1,9 @@
 //! Answers over the days of a season: rows of each day, and from them the figures. Days are read one after the other, never all at once.
 
+use super::reading::DayRead;
 use super::{Logbook, LogbookError, Season};
 use crate::day::DayId;
 use crate::entry::Step;
-use crate::insight::clocks::RawClocks;
 use crate::insight::season::checks::{self, SeasonChecks};
 use crate::insight::season::digging::{self, SeasonDigging};
 use crate::insight::season::footing::Basis;
@@ -16,10 +16,9 @@ use crate::insight::sheets::{self, Sheet};
 use crate::insight::tables;
 use crate::insight::thresholds::Thresholds;
 use crate::insight::view::View;
-use crate::review;
 
-/// Kinds that say who and where, which every answer needs.
-const GROUND: [&str; 4] = ["drill", "target", "person", "moment"];
+/// Kinds that say who, where and by which clock, which every answer needs.
+const GROUND: [&str; 6] = ["drill", "target", "person", "moment", "clock", "clock_mark"];
 
 impl Logbook {
     /// Times from start to each step, in which a run that ended before counts until then.
@@ -138,9 +137,7 @@ impl Logbook {
     /// # Errors
     /// The store's, for a day that is not here too.
     pub fn sheets(&self, day: DayId, thresholds: &Thresholds) -> Result<Vec<Sheet>, LogbookError> {
-        let record = self.record(day)?;
-        let one_event = review::one_event_groups(&record, &review::raw_clocks);
-        Ok(sheets::sheets(&View::new(&record, &one_event.groups, &RawClocks), thresholds))
+        Ok(sheets::sheets(&DayRead::of(self.record(day)?).view(), thresholds))
     }
 
     /// Looks at each day of a season in entries of [`GROUND`] and of `kinds`.
@@ -155,10 +152,9 @@ impl Logbook {
         let kinds: Vec<&str> = GROUND.iter().chain(kinds).copied().collect();
         for (done, day) in days.iter().enumerate() {
             self.step(done, days.len())?;
-            let record = self.store.record_of(day.id, &kinds)?;
-            let one_event = review::one_event_groups(&record, &review::raw_clocks);
-            basis.assumed_twins += one_event.assumed_twins;
-            look(&View::new(&record, &one_event.groups, &RawClocks), &mut basis);
+            let read = DayRead::of(self.store.record_of(day.id, &kinds)?);
+            basis.assumed_twins += read.one_event.assumed_twins;
+            look(&read.view(), &mut basis);
         }
         Ok(basis)
     }

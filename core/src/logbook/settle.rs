@@ -1,6 +1,7 @@
 //! What needs a person, over all days, and writing what a person decided.
 
 use super::{Logbook, LogbookError};
+use crate::clock::TimeLine;
 use crate::day::{DayId, Key, Record};
 use crate::entry::EntryId;
 use crate::review::{self, Choice, Item, KitItem, Settled, Verdict};
@@ -8,7 +9,7 @@ use crate::store::DayRow;
 use serde_json::{Value, json};
 
 /// The kinds that tell where kit is; of days of another date no others are looked at.
-const KIT_KINDS: [&str; 5] = ["kit", "target", "drill", "moment", "strike"];
+const KIT_KINDS: [&str; 7] = ["kit", "target", "drill", "moment", "strike", "clock", "clock_mark"];
 
 impl Logbook {
     /// Every piece of kit of all days, in the snow first.
@@ -40,7 +41,7 @@ impl Logbook {
         };
         let others: Vec<Record> =
             self.days()?.iter().filter(|d| d.id != record.id).map(one).collect::<Result<_, _>>()?;
-        Ok(review::review(record, &others.iter().collect::<Vec<_>>(), &review::raw_clocks))
+        Ok(review::review(record, &others.iter().collect::<Vec<_>>(), &TimeLine::of(record)))
     }
 
     /// Settles items of a day. What is settled travels like any entry: it is settled everywhere then. With `dry_run` it only says what would be
@@ -58,13 +59,17 @@ impl Logbook {
         dry_run: bool,
     ) -> Result<Vec<Settled>, LogbookError> {
         let items = self.review(day)?;
-        let at = self.clock.now();
+        let stamp = self.clocked()?;
         self.store.write(|seen| {
             let record = seen.record(day)?;
             let settled = review::plan(&record, &items, choice, verdict)?;
             let mut puts: Vec<(Key, String)> = Vec::new();
             for (key, v) in settled.iter().flat_map(|s| &s.writes) {
-                let mut register = json!({ "v": v, "by": by, "at": at });
+                let mut register = stamp.register(v.clone(), by);
+                // A time that is settled is said at base, whoever's clock it was read from first.
+                if matches!(key, Key::Field(_, field) if field == "at") {
+                    register["clock"] = json!("base");
+                }
                 if let Some(note) = note {
                     register["note"] = json!(note);
                 }
@@ -92,7 +97,7 @@ impl Logbook {
         same: bool,
         by: &str,
     ) -> Result<(), LogbookError> {
-        let text = self.register(json!(same), by);
+        let text = self.clocked()?.register(json!(same), by).to_string();
         self.store.write(|seen| {
             for id in [one, other] {
                 seen.entry(day, id)?.ok_or_else(|| LogbookError::NoEntry(id.to_string()))?;

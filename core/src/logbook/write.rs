@@ -1,7 +1,7 @@
 //! Writing entries: from flags, forms and files, all or nothing.
 
 use super::sheet::{self, SheetRow, Typing};
-use super::{LineFault, Logbook, LogbookError};
+use super::{LineFault, Logbook, LogbookError, Stamp};
 use crate::day::{DayId, Key, canonical, json_equal};
 use crate::entry::{CallSign, Common, Entry, EntryId, Fault, KINDS, Kind, Time, check, kind};
 use crate::store::{StoreError, random};
@@ -130,14 +130,14 @@ impl Logbook {
         drafts: Vec<(DayId, Draft, Option<SheetRow>)>,
         dry_run: bool,
     ) -> Result<LogReport, LogbookError> {
-        let now = self.clock.now();
+        let now = self.clocked()?;
         let dates: HashMap<DayId, NaiveDate> = self.days()?.into_iter().map(|d| (d.id, d.date)).collect();
         let mut repetitions: HashMap<DayId, HashMap<String, u32>> = HashMap::new();
         let mut ready = Vec::with_capacity(drafts.len());
         let mut faults = Vec::new();
         for (day, draft, row) in drafts {
             let line = draft.line;
-            match prepare(draft, day, by, now, repetitions.entry(day).or_default()) {
+            match prepare(draft, day, by, &now, repetitions.entry(day).or_default()) {
                 Ok((id, json)) => ready.push((line, day, id, json, row)),
                 Err(Prepare::Faults(found)) => {
                     faults.extend(found.into_iter().map(|fault| LineFault { line, fault }))
@@ -153,7 +153,7 @@ impl Logbook {
             let mut puts: BTreeMap<DayId, Vec<(Key, String)>> = BTreeMap::new();
             let mut fresh: HashMap<(DayId, EntryId), Value> = HashMap::with_capacity(ready.len());
             let mut faults = Vec::new();
-            let typing = Typing { by, at: json!(now) };
+            let typing = Typing { by, at: json!(now.at) };
             for (line, day, id, mut json, row) in ready {
                 if let Some(row) = row {
                     json.shift_remove("id");
@@ -227,7 +227,7 @@ pub(super) fn pressed(
     json: Map<String, Value>,
     day: DayId,
     by: &str,
-    now: Time,
+    now: &Stamp,
 ) -> Result<(EntryId, Map<String, Value>), LogbookError> {
     prepare(Draft { json, line: None }, day, by, now, &mut HashMap::new()).map_err(|why| match why {
         Prepare::Faults(found) => {
@@ -253,7 +253,7 @@ fn prepare(
     draft: Draft,
     day: DayId,
     by: &str,
-    now: Time,
+    now: &Stamp,
     repetitions: &mut HashMap<String, u32>,
 ) -> Result<(EntryId, Map<String, Value>), Prepare> {
     let mut json = draft.json;
@@ -273,7 +273,10 @@ fn prepare(
     }
     json.entry("by").or_insert_with(|| json!(by));
     if draft.line.is_none() {
-        json.entry("at").or_insert_with(|| json!(now));
+        json.entry("at").or_insert_with(|| json!(now.at));
+        if let Some(clock) = &now.clock {
+            json.entry("clock").or_insert_with(|| json!(clock));
+        }
     }
     let at = match json.get("at").map(|v| v.as_str().map(Time::parse)) {
         Some(Some(Ok(at))) => at,

@@ -1,16 +1,18 @@
 //! Doubts: what is written and implausible. Each has a code word, so that it can be accepted as true (register `ULID!code`) and then rests.
 //!
-//! Here are those that one entry shows by itself; steps and turns stand in `steps`, labels that nobody declared in `labels`. Opaque entries are
+//! Here are those that one entry shows by itself; steps and turns stand in `steps`, labels that nobody declared in `labels`,
+//! clocks that nobody compared in `clock`. Opaque entries are
 //! no doubt: they are counted and carried.
 
+mod clock;
 mod labels;
 mod steps;
 
 use super::ground::Ground;
 use super::item::{Item, Sort};
-use super::twin::Clocks;
+use crate::clock::Clocks;
 use crate::day::{Key, Noted, Record, disagree};
-use crate::entry::{Body, Entry, EntryId, Outcome, check, kind};
+use crate::entry::{Body, Entry, EntryId, Outcome, Time, check, kind};
 use chrono::{NaiveTime, TimeDelta};
 use serde_json::Value;
 use std::collections::HashMap;
@@ -20,18 +22,19 @@ const OUTSIDE: TimeDelta = TimeDelta::hours(12);
 
 /// The doubts of a day that nobody accepted, in the order of the entries.
 #[must_use]
-pub fn doubts(record: &Record, clocks: Clocks<'_>) -> Vec<Item> {
+pub fn doubts(record: &Record, clocks: &dyn Clocks) -> Vec<Item> {
     let ground = Ground::of(record);
     let mut found = Vec::new();
     for noted in &record.entries {
         match noted.counted() {
-            Some(entry) => of_entry(&ground, noted, entry, &mut found),
+            Some(entry) => of_entry(&ground, noted, entry, clocks, &mut found),
             None if noted.void.is_none() => found.extend(wrong_id(&ground, noted)),
             None => {}
         }
     }
     found.extend(steps::doubts(&ground, clocks));
     found.extend(labels::doubts(&ground));
+    found.extend(clock::doubts(&ground, clocks));
     let at: HashMap<EntryId, usize> = record.entries.iter().enumerate().map(|(i, n)| (n.id, i)).collect();
     found.retain(|item| !is_accepted(record, &item.item));
     found.sort_by_cached_key(|i| (i.entries.first().and_then(|id| at.get(id)).copied(), i.item.clone()));
@@ -54,7 +57,7 @@ fn doubt(ground: &Ground<'_>, id: EntryId, code: &str, says: String) -> Item {
     }
 }
 
-fn of_entry(ground: &Ground<'_>, noted: &Noted, entry: &Entry, found: &mut Vec<Item>) {
+fn of_entry(ground: &Ground<'_>, noted: &Noted, entry: &Entry, clocks: &dyn Clocks, found: &mut Vec<Item>) {
     let told = ground.tell(noted);
     let mut fields: Vec<String> = Vec::new();
     for fault in kind(entry.body.kind()).map(|k| check(k, &noted.json)).unwrap_or_default() {
@@ -73,7 +76,7 @@ fn of_entry(ground: &Ground<'_>, noted: &Noted, entry: &Entry, found: &mut Vec<I
             format!("{told} is a hit, but of which target? Strike it out and write it anew with its target");
         found.push(doubt(ground, noted.id, "no_target", says));
     }
-    if outside(ground.record, entry) {
+    if outside(ground.record, noted, entry, clocks) {
         let (at, date) = (entry.common.at, ground.record.date);
         let says = format!(
             "{told} is at {at}, more than 12 h outside the day {date}: wrong clock, or wrong day (then move it)?"
@@ -82,9 +85,11 @@ fn of_entry(ground: &Ground<'_>, noted: &Noted, entry: &Entry, found: &mut Vec<I
     }
 }
 
-/// More than 12 h before the day begins or after it ends, by the entry's own offset. A stopwatch tells no time of day.
-fn outside(record: &Record, entry: &Entry) -> bool {
-    let at = entry.common.at.datetime().naive_local();
+/// More than 12 h before the day begins or after it ends, by the entry's own offset; a clock that is known to be off is corrected first. A
+/// stopwatch tells no time of day.
+fn outside(record: &Record, noted: &Noted, entry: &Entry, clocks: &dyn Clocks) -> bool {
+    let corrected = Time::from_millis(clocks.at(noted).ms.round() as i64, entry.common.at.utc_offset_min());
+    let at = corrected.unwrap_or(entry.common.at).datetime().naive_local();
     let begin = record.date.and_time(NaiveTime::MIN);
     let (Some(first), Some(last)) =
         (begin.checked_sub_signed(OUTSIDE), begin.checked_add_signed(TimeDelta::days(1) + OUTSIDE))
@@ -106,22 +111,19 @@ fn wrong_id(ground: &Ground<'_>, noted: &Noted) -> Option<Item> {
 
 #[cfg(test)]
 mod tests {
-    use super::super::raw_clocks;
     use super::super::testing::{day, day_with, entry, id};
     use super::*;
+    use crate::clock::RawClocks;
 
     pub(super) fn codes(record: &Record) -> Vec<String> {
-        doubts(record, &raw_clocks)
-            .into_iter()
-            .map(|i| i.item.split_once('!').unwrap().1.to_owned())
-            .collect()
+        doubts(record, &RawClocks).into_iter().map(|i| i.item.split_once('!').unwrap().1.to_owned()).collect()
     }
 
     #[test]
     fn a_value_out_of_range_that_came_by_merge() {
         let lines =
             [entry(1, "Obs1", "10:00:00", "strike", r#""drill":"1","target":"A","depth_cm":-1,"holes":0"#)];
-        let found = doubts(&day(&lines), &raw_clocks);
+        let found = doubts(&day(&lines), &RawClocks);
         let depth = found.iter().find(|i| i.item == format!("{}!range:depth_cm", id(1))).unwrap();
         assert_eq!(depth.field.as_deref(), Some("depth_cm"));
         assert!(depth.says.contains("allowed is 0 to 1000 cm"), "{}", depth.says);

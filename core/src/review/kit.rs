@@ -3,6 +3,7 @@
 
 use super::ground::time_of_day;
 use super::item::{Item, KIT, Sort};
+use crate::clock::{Clocks, TimeLine};
 use crate::day::{DayId, Key, Record, Thing, Things};
 use crate::entry::{Body, Entry, EntryId, KitSort, KitStep, LabelClass, Time, fold};
 use chrono::NaiveDate;
@@ -66,12 +67,14 @@ pub struct KitItem {
     key: String,
 }
 
-/// Where every piece of kit is after all these days, what lies in the snow first.
+/// Where every piece of kit is after all these days, what lies in the snow first. Steps follow each other by corrected times; a clock that was
+/// never compared is taken at its word.
 #[must_use]
 pub fn kit(days: &[&Record]) -> Vec<KitItem> {
     let mut events: Vec<Event> = days.iter().flat_map(|day| Sight::of(day).events()).collect();
     events.sort_by(|a, b| {
-        (a.seen.at, a.step, a.seen.entry, &a.piece).cmp(&(b.seen.at, b.step, b.seen.entry, &b.piece))
+        let rest = |e: &Event| (e.step, e.seen.entry);
+        a.at_ms.total_cmp(&b.at_ms).then_with(|| rest(a).cmp(&rest(b))).then_with(|| a.piece.cmp(&b.piece))
     });
     let mut lines: BTreeMap<Piece, Line> = BTreeMap::new();
     for event in events {
@@ -125,6 +128,8 @@ enum Piece {
 struct Event {
     piece: Piece,
     step: KitStep,
+    /// When, corrected, ms since 1970 UTC.
+    at_ms: f64,
     seen: KitItem,
 }
 
@@ -164,19 +169,22 @@ impl Line {
 struct Sight<'a> {
     day: &'a Record,
     things: Things,
-    entries: BTreeMap<EntryId, &'a Entry>,
+    entries: BTreeMap<EntryId, (&'a Entry, f64)>,
 }
 
 impl<'a> Sight<'a> {
     fn of(day: &'a Record) -> Sight<'a> {
-        let entries = day.entries.iter().filter_map(|n| Some((n.id, n.counted()?))).collect();
+        let clocks = TimeLine::of(day);
+        let entries =
+            day.entries.iter().filter_map(|n| Some((n.id, (n.counted()?, clocks.at(n).ms)))).collect();
         Sight { day, things: Things::of(day), entries }
     }
 
     fn events(&self) -> Vec<Event> {
         let mut named: BTreeMap<(String, String), BTreeSet<String>> = BTreeMap::new();
         let mut events = Vec::new();
-        for entry in self.entries.values() {
+        for (entry, at_ms) in self.entries.values() {
+            let at_ms = *at_ms;
             let Body::Kit(k) = &entry.body else { continue };
             let piece = Piece::Item(self.item(&k.item.0));
             let seen = self.seen(entry, state(k.step), Some(&k.item.0), k.what);
@@ -185,10 +193,15 @@ impl<'a> Sight<'a> {
                     named.entry((drill.clone(), target.clone())).or_default().insert(k.item.0.clone());
                 } else {
                     let piece = Piece::At(self.day.id, drill, target);
-                    events.push(Event { piece, step: k.step, seen: KitItem { item: None, ..seen.clone() } });
+                    events.push(Event {
+                        piece,
+                        step: k.step,
+                        at_ms,
+                        seen: KitItem { item: None, ..seen.clone() },
+                    });
                 }
             }
-            events.push(Event { piece, step: k.step, seen });
+            events.push(Event { piece, step: k.step, at_ms, seen });
         }
         for (at, thing) in &self.things.targets {
             if sends(thing) {
@@ -216,10 +229,10 @@ impl<'a> Sight<'a> {
         });
         let times =
             thing.declared_by.first().into_iter().chain(again.filter_map(|(_, d)| d.declared_by.first()));
-        let by: Vec<&Entry> = times.filter_map(|id| self.entries.get(id).copied()).collect();
-        let mut declared = thing.declared_by.iter().filter_map(|id| self.entries.get(id));
+        let by: Vec<(&Entry, f64)> = times.filter_map(|id| self.entries.get(id).copied()).collect();
+        let mut declared = thing.declared_by.iter().filter_map(|id| Some(self.entries.get(id)?.0));
         let place = declared.find(|e| e.common.x_m.is_some() || e.common.lat.is_some()).map(|e| &e.common);
-        let event = |(entry, (piece, label)): (&&Entry, &(Piece, Option<&str>))| {
+        let event = |((entry, at_ms), (piece, label)): (&(&Entry, f64), &(Piece, Option<&str>))| {
             let mut seen = self.seen(entry, KitState::InSnow, *label, Some(KitSort::Transmitter));
             seen.target = Some(thing.label.clone());
             seen.drill = match &entry.body {
@@ -231,7 +244,7 @@ impl<'a> Sight<'a> {
             seen.y_m = place.and_then(|p| p.y_m).map(|y| y.0);
             seen.lat = place.and_then(|p| p.lat).map(|l| l.0);
             seen.lon = place.and_then(|p| p.lon).map(|l| l.0);
-            Event { piece: piece.clone(), step: KitStep::Buried, seen }
+            Event { piece: piece.clone(), step: KitStep::Buried, at_ms: *at_ms, seen }
         };
         by.iter().flat_map(|e| pieces.iter().map(move |p| (e, p))).map(event).collect()
     }

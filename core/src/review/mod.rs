@@ -20,16 +20,17 @@ pub use item::{Item, ItemValue, Sort};
 pub use kit::{KitItem, KitState, kit};
 pub use missing::missing;
 pub use settle::{Choice, SettleError, Settled, Verdict, field_of, find, plan, typed};
-pub use twin::{Clocks, Corrected, OneEvent, WINDOWS, Window, one_event_groups, proposed, raw_clocks, twins};
+pub use twin::{NEVER_COMPARED_MS, OneEvent, WINDOWS, Window, one_event_groups, proposed, twins};
 
+use crate::clock::Clocks;
 use crate::day::Record;
 
 /// Every item of `day`, in the order in which people should look: kit in the snow, what is missing, conflicts, doubts, twins.
 ///
 /// `others` are the other days at hand: kit lies in the snow whatever the day, and two days of one date may be one. `clocks` puts instants on
-/// one time line ([`raw_clocks`] where nothing better is known).
+/// one time line: the day's own, [`TimeLine`](crate::clock::TimeLine).
 #[must_use]
-pub fn review(day: &Record, others: &[&Record], clocks: Clocks<'_>) -> Vec<Item> {
+pub fn review(day: &Record, others: &[&Record], clocks: &dyn Clocks) -> Vec<Item> {
     let mut all: Vec<&Record> = vec![day];
     all.extend(others.iter().copied().filter(|o| o.id != day.id));
     let mut items = kit::items(&all);
@@ -45,11 +46,12 @@ pub fn review(day: &Record, others: &[&Record], clocks: Clocks<'_>) -> Vec<Item>
 mod tests {
     use super::testing::{day, entry};
     use super::*;
+    use crate::clock::RawClocks;
     use proptest::prelude::*;
 
     #[test]
     fn an_empty_day_asks_nothing() {
-        assert!(review(&day(&[]), &[], &raw_clocks).is_empty());
+        assert!(review(&day(&[]), &[], &RawClocks).is_empty());
     }
 
     #[test]
@@ -63,7 +65,7 @@ mod tests {
             entry(6, "Obs2", "10:00:00", "drill", r#""label":"1","slope_deg":30"#),
             entry(7, "Obs1", "10:00:00", "drill", r#""label":"1","slope_deg":31"#),
         ]);
-        let items = review(&record, &[], &raw_clocks);
+        let items = review(&record, &[], &RawClocks);
         let sorts: Vec<Sort> = items.iter().map(|i| i.sort).collect();
         let mut sorted = sorts.clone();
         sorted.sort();
@@ -101,8 +103,8 @@ mod tests {
                 shuffled.swap(i, (state >> 33) as usize % (i + 1));
             }
             let (one, other) = (day(&lines), day(&shuffled));
-            let mine = review(&one, &[], &raw_clocks);
-            prop_assert_eq!(&mine, &review(&other, &[], &raw_clocks));
+            let mine = review(&one, &[], &RawClocks);
+            prop_assert_eq!(&mine, &review(&other, &[], &RawClocks));
             let mut codes: Vec<&str> = mine.iter().map(|i| i.code.as_str()).collect();
             codes.sort_unstable();
             codes.dedup();

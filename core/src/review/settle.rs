@@ -290,8 +290,9 @@ fn does_not_fit(item: &Item, key: &Key, verdict: &Verdict) -> SettleError {
 #[cfg(test)]
 mod tests {
     use super::super::testing::{day_with, entry, id};
-    use super::super::{Item, raw_clocks, review};
+    use super::super::{Item, review};
     use super::*;
+    use crate::clock::RawClocks;
     use crate::day::Record;
     use serde_json::json;
 
@@ -314,7 +315,7 @@ mod tests {
     }
 
     fn items(record: &Record) -> Vec<Item> {
-        review(record, &[], &raw_clocks)
+        review(record, &[], &RawClocks)
     }
 
     /// The code of the item of this key.

@@ -5,27 +5,10 @@
 
 use super::ground::Ground;
 use super::item::{Item, Sort};
+use crate::clock::{Clocks, Corrected};
 use crate::day::{Groups, Key, Noted, Record};
 use crate::entry::{Body, Entry, EntryId, Outcome, Step};
 use std::collections::{BTreeMap, HashMap, HashSet};
-
-/// An instant on one time line.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Corrected {
-    /// Milliseconds since 1970 UTC.
-    pub at_ms: i64,
-    /// Half width of what is not known of it, milliseconds.
-    pub uncertainty_ms: i64,
-}
-
-/// Puts the instant of an entry on one time line.
-pub type Clocks<'a> = &'a dyn Fn(&Noted) -> Corrected;
-
-/// Every clock taken at its word.
-#[must_use]
-pub fn raw_clocks(noted: &Noted) -> Corrected {
-    Corrected { at_ms: noted.at().map_or(0, |at| at.millis()), uncertainty_ms: 0 }
-}
 
 /// How far apart two entries of one event may be.
 #[derive(Clone, Copy, Debug)]
@@ -59,6 +42,10 @@ pub const WINDOWS: [Window; 7] = [
     Window { kind: "probe_pass", window_ms: 10_000, reason: "begins on a call, but its form takes a while" },
 ];
 
+/// By how much a window widens where two clocks were never compared, milliseconds: phones and watches that nobody has set for some weeks.
+/// Common practice, no source. Constant of the format, as the windows are.
+pub const NEVER_COMPARED_MS: f64 = 60_000.0;
+
 /// Neighbours in time that are tried: four entries of each of eight writers. It keeps a day of any size near linear.
 const NEIGHBOURS: usize = 32;
 
@@ -73,14 +60,14 @@ pub struct OneEvent {
 
 /// The pairs of entries that seem to tell of one event and about which nobody has said anything; smaller id first, in the order of time.
 #[must_use]
-pub fn proposed(record: &Record, clocks: Clocks<'_>) -> Vec<(EntryId, EntryId)> {
+pub fn proposed(record: &Record, clocks: &dyn Clocks) -> Vec<(EntryId, EntryId)> {
     Matching::of(&Ground::of(record), clocks).proposed
 }
 
 /// Which entries tell of one event: settled so, so by definition (a writer's own moment strike and strike of one target; everybody's first
 /// start of a drill), or proposed.
 #[must_use]
-pub fn one_event_groups(record: &Record, clocks: Clocks<'_>) -> OneEvent {
+pub fn one_event_groups(record: &Record, clocks: &dyn Clocks) -> OneEvent {
     let matching = Matching::of(&Ground::of(record), clocks);
     let mut groups = Groups::of(record);
     for (a, b) in matching.by_definition.iter().chain(&matching.proposed) {
@@ -91,18 +78,28 @@ pub fn one_event_groups(record: &Record, clocks: Clocks<'_>) -> OneEvent {
 
 /// The items of proposed twins.
 #[must_use]
-pub fn twins(record: &Record, clocks: Clocks<'_>) -> Vec<Item> {
+pub fn twins(record: &Record, clocks: &dyn Clocks) -> Vec<Item> {
     let ground = Ground::of(record);
     let item = |(a, b): (EntryId, EntryId)| {
         let (one, other) = (ground.noted(a)?, ground.noted(b)?);
-        let apart_s = (clocks(one).at_ms - clocks(other).at_ms).abs() as f64 / 1000.0;
         let (told, too) = (ground.tell(one), ground.tell(other));
-        let says = format!("{told} and {too}, {apart_s:.1} s apart: one event, or two?");
+        let apart = apart(&clocks.at(one), &clocks.at(other));
+        let says = format!("{told} and {too}, {apart}: one event, or two?");
         let entries = vec![a, b];
         let ask = ground.writers(&entries);
         Some(Item { entries, ask, ..Item::new(Key::same(a, b), Sort::Twin, record.id, says) })
     };
     Matching::of(&ground, clocks).proposed.into_iter().filter_map(item).collect()
+}
+
+/// How far apart two instants are, in words, with what is not known of it.
+fn apart(one: &Corrected, other: &Corrected) -> String {
+    let apart_s = one.apart_ms(other) / 1000.0;
+    match one.unknown_ms(other) {
+        None => format!("{apart_s:.1} s apart by clocks that were never compared"),
+        Some(0.0) => format!("{apart_s:.1} s apart"),
+        Some(unknown_ms) => format!("{apart_s:.1} ± {:.1} s apart", unknown_ms / 1000.0),
+    }
 }
 
 /// An entry that may have a twin.
@@ -119,7 +116,7 @@ struct Event<'a> {
 }
 
 impl<'a> Event<'a> {
-    fn of(ground: &Ground<'_>, noted: &'a Noted, clocks: Clocks<'_>) -> Option<Event<'a>> {
+    fn of(ground: &Ground<'_>, noted: &'a Noted, clocks: &dyn Clocks) -> Option<Event<'a>> {
         let entry = noted.counted()?;
         let window_ms = WINDOWS.iter().find(|w| w.kind == entry.body.kind())?.window_ms;
         let things = &ground.things;
@@ -140,7 +137,7 @@ impl<'a> Event<'a> {
         Some(Event {
             id: noted.id,
             entry,
-            at: clocks(noted),
+            at: clocks.at(noted),
             window_ms,
             writer: things.person(&entry.common.by.0),
             class: (drill.map(|d| things.drill(&d.0)), what),
@@ -152,13 +149,13 @@ impl<'a> Event<'a> {
         matches!(&self.entry.body, Body::Moment(m) if m.step == Step::Start)
     }
 
-    fn apart_ms(&self, other: &Event<'_>) -> i64 {
-        (self.at.at_ms - other.at.at_ms).abs()
+    fn apart_ms(&self, other: &Event<'_>) -> f64 {
+        self.at.apart_ms(&other.at)
     }
 
     fn near(&self, other: &Event<'_>) -> bool {
-        let unknown = self.at.uncertainty_ms.saturating_add(other.at.uncertainty_ms);
-        self.apart_ms(other) <= self.window_ms.max(other.window_ms).saturating_add(unknown)
+        let unknown_ms = self.at.unknown_ms(&other.at).unwrap_or(NEVER_COMPARED_MS);
+        self.apart_ms(other) <= self.window_ms.max(other.window_ms) as f64 + unknown_ms
     }
 
     /// Whether the two say things that can't be true of one event.
@@ -191,7 +188,7 @@ struct Matching {
 }
 
 impl Matching {
-    fn of(ground: &Ground<'_>, clocks: Clocks<'_>) -> Matching {
+    fn of(ground: &Ground<'_>, clocks: &dyn Clocks) -> Matching {
         let settled = Groups::of(ground.record);
         let different: HashSet<(EntryId, EntryId)> = settled.different().iter().copied().collect();
         let mut classes: BTreeMap<(Option<String>, String), Vec<Event<'_>>> = BTreeMap::new();
@@ -202,7 +199,7 @@ impl Matching {
         }
         let mut matching = Matching::default();
         for mut events in classes.into_values() {
-            events.sort_by_key(|e| (e.at.at_ms, e.id));
+            events.sort_by(|a, b| a.at.ms.total_cmp(&b.at.ms).then(a.id.cmp(&b.id)));
             if events[0].is_start() {
                 matching.join_starts(&events, &different);
             } else {
@@ -262,18 +259,19 @@ fn ordered(a: EntryId, b: EntryId) -> (EntryId, EntryId) {
 fn candidates(
     events: &[Event<'_>],
     fit: impl Fn(&Event<'_>, &Event<'_>) -> bool,
-) -> Vec<(i64, usize, usize)> {
+) -> Vec<(f64, usize, usize)> {
     let mut found = Vec::new();
     for (i, one) in events.iter().enumerate() {
         for (j, other) in events.iter().enumerate().skip(i + 1).take(NEIGHBOURS) {
             if fit(one, other) {
                 let half_known = one.traits[0].is_some() != other.traits[0].is_some();
-                let cost = one.apart_ms(other) + if half_known { one.window_ms / 2 } else { 0 };
+                let cost = one.apart_ms(other) + if half_known { one.window_ms as f64 / 2.0 } else { 0.0 };
                 found.push((cost, i, j));
             }
         }
     }
-    found.sort_by_key(|(cost, i, j)| (*cost, ordered(events[*i].id, events[*j].id)));
+    let pair = |(_, i, j): &(f64, usize, usize)| ordered(events[*i].id, events[*j].id);
+    found.sort_by(|a, b| a.0.total_cmp(&b.0).then_with(|| pair(a).cmp(&pair(b))));
     found
 }
 
@@ -340,11 +338,21 @@ impl<'e, 'a> Clusters<'e, 'a> {
 mod tests {
     use super::super::testing::{day, day_with, entry, id};
     use super::*;
+    use crate::clock::RawClocks;
 
     const A: &str = r#""drill":"1","target":"A","step":"signal""#;
 
+    /// Clocks that are as uncertain as this.
+    struct Unsure(Option<f64>);
+
+    impl Clocks for Unsure {
+        fn correct(&self, noted: &Noted, raw_ms: i64) -> Corrected {
+            Corrected { uncertainty_ms: self.0, ..RawClocks.correct(noted, raw_ms) }
+        }
+    }
+
     fn pairs(record: &Record) -> Vec<(EntryId, EntryId)> {
-        proposed(record, &raw_clocks)
+        proposed(record, &RawClocks)
     }
 
     #[test]
@@ -356,7 +364,7 @@ mod tests {
             entry(4, "Obs2", "10:05:30", "moment", A),
         ]);
         assert_eq!(pairs(&record), [(id(2), id(3))]);
-        let items = twins(&record, &raw_clocks);
+        let items = twins(&record, &RawClocks);
         assert_eq!(items[0].item, format!("{}~{}", id(2), id(3)));
         assert_eq!(items[0].ask, ["Obs1", "Obs2"]);
         assert!(items[0].says.contains("1.0 s apart"), "{}", items[0].says);
@@ -379,7 +387,7 @@ mod tests {
     fn eight_writers_of_one_event_are_one_group() {
         let lines: Vec<String> =
             (0..8).map(|n| entry(n, &format!("Obs{n}"), &format!("10:05:0{}", n % 7), "moment", A)).collect();
-        let one = one_event_groups(&day(&lines), &raw_clocks);
+        let one = one_event_groups(&day(&lines), &RawClocks);
         assert_eq!(one.assumed_twins, 7);
         assert!((0..8).all(|n| one.groups.first(id(n)) == id(0)));
     }
@@ -404,7 +412,7 @@ mod tests {
             entry(3, "Obs2", "10:05:42", "strike", hit),
             entry(4, "Obs3", "10:05:02", "strike", r#""drill":"1","target":"A","outcome":"false""#),
         ]);
-        let one = one_event_groups(&record, &raw_clocks);
+        let one = one_event_groups(&record, &RawClocks);
         assert_eq!(pairs(&record), [(id(2), id(3))]);
         assert_eq!((one.groups.first(id(3)), one.assumed_twins), (id(1), 1));
     }
@@ -417,7 +425,7 @@ mod tests {
             entry(2, "Obs2", "10:45:00", "moment", start),
             entry(3, "Obs2", "10:46:00", "moment", start),
         ]);
-        let one = one_event_groups(&record, &raw_clocks);
+        let one = one_event_groups(&record, &RawClocks);
         assert_eq!(one.groups.first(id(2)), id(1));
         assert_eq!(one.groups.first(id(3)), id(3));
         assert!(pairs(&record).is_empty());
@@ -452,8 +460,18 @@ mod tests {
         let record =
             day(&[entry(1, "Obs1", "10:05:00", "moment", A), entry(2, "Obs2", "10:05:20", "moment", A)]);
         assert!(pairs(&record).is_empty());
-        let unsure = |n: &Noted| Corrected { uncertainty_ms: 6_000, ..raw_clocks(n) };
-        assert_eq!(proposed(&record, &unsure).len(), 1);
+        assert_eq!(proposed(&record, &Unsure(Some(6_000.0))).len(), 1);
+        assert!(twins(&record, &Unsure(Some(6_000.0)))[0].says.contains("20.0 ± 12.0 s apart"));
+    }
+
+    #[test]
+    fn clocks_that_were_never_compared_widen_it_further_and_it_is_said() {
+        let lines = |at: &str| [entry(1, "Obs1", "10:05:00", "moment", A), entry(2, "Obs2", at, "moment", A)];
+        let near = twins(&day(&lines("10:06:08")), &Unsure(None));
+        assert!(near[0].says.contains("68.0 s apart by clocks that were never compared"), "{}", near[0].says);
+        assert!(twins(&day(&lines("10:06:09")), &Unsure(None)).is_empty());
+        let one_phone = day(&lines("10:05:09")[..1]);
+        assert!(twins(&one_phone, &Unsure(None)).is_empty());
     }
 
     #[test]

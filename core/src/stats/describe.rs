@@ -82,6 +82,15 @@ pub fn median(values: &[f64]) -> Result<f64, Refused> {
     Ok(between(low, high, 0.5))
 }
 
+/// Median absolute deviation: the median of how far the values lie from their median, in the unit of the values.
+///
+/// # Errors
+/// An empty slice and values that are not finite.
+pub fn mad(values: &[f64]) -> Result<f64, Refused> {
+    let middle = median(values)?;
+    median(&values.iter().map(|value| (value - middle).abs()).collect::<Vec<_>>())
+}
+
 /// A sample sorted once, from which every order statistic is read.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Sample {

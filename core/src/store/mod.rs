@@ -14,6 +14,7 @@ mod fold;
 mod keyring;
 mod memory;
 mod migrations;
+mod own_clock;
 mod received;
 mod rows;
 mod verify;

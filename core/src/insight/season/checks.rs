@@ -264,9 +264,9 @@ fn last_of_each<'r>(
 
 #[cfg(test)]
 mod tests {
-    use super::super::super::clocks::RawClocks;
     use super::super::super::testing::record_with;
     use super::*;
+    use crate::clock::RawClocks;
     use crate::day::Groups;
     use serde_json::json;
 

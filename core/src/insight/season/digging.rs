@@ -336,10 +336,10 @@ impl Fitted {
 
 #[cfg(test)]
 mod tests {
-    use super::super::super::clocks::RawClocks;
     use super::super::super::testing::record;
     use super::super::runs::tests::run;
     use super::*;
+    use crate::clock::RawClocks;
     use crate::day::Groups;
     use serde_json::json;
 

@@ -381,9 +381,9 @@ impl Ratio {
 
 #[cfg(test)]
 mod tests {
-    use super::super::super::clocks::RawClocks;
     use super::super::super::testing::record;
     use super::*;
+    use crate::clock::RawClocks;
     use crate::day::Groups;
     use serde_json::json;
 

@@ -407,9 +407,9 @@ impl Trend {
 
 #[cfg(test)]
 mod tests {
-    use super::super::super::clocks::RawClocks;
     use super::super::super::testing::record;
     use super::*;
+    use crate::clock::RawClocks;
     use crate::day::Groups;
 
     fn row(date: &str, value: f64) -> PersonRow {

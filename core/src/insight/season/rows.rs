@@ -132,13 +132,13 @@ fn group_of_target(
 
 #[cfg(test)]
 mod tests {
-    use super::super::super::clocks::RawClocks;
     use super::super::super::left_out::Tally;
     use super::super::super::made::Made;
     use super::super::super::tables::targets;
     use super::super::super::testing::record_with;
     use super::super::depth::DepthAsk;
     use super::*;
+    use crate::clock::RawClocks;
     use crate::day::Groups;
     use serde_json::json;
 

@@ -106,7 +106,8 @@ impl Recorder {
                 "drill {label} is set up already; open it, or give this one another label (a repetition is a drill of its own)"
             )));
         }
-        let at = book.now();
+        let stamp = book.clocked()?;
+        let at = stamp.at;
         let mut entries = vec![press::json_of(common(at, me), setup.drill.into())?];
         for target in setup.targets {
             entries.push(press::json_of(
@@ -116,7 +117,7 @@ impl Recorder {
         }
         let mut ready = Vec::new();
         for json in entries {
-            ready.push(crate::logbook::write::pressed(json, day, me, at)?);
+            ready.push(crate::logbook::write::pressed(json, day, me, &stamp)?);
         }
         let ids = ready.iter().map(|(id, _)| *id).collect();
         let puts =
@@ -200,10 +201,11 @@ impl Recorder {
                 "target {label} is set up already; move the focus there"
             )));
         }
-        let at = book.now();
+        let stamp = book.clocked()?;
+        let at = stamp.at;
         let common = Common { drill: Some(self.drill().as_str().into()), ..common(at, &self.me) };
         let json = press::json_of(common, target.into())?;
-        let (id, json) = crate::logbook::write::pressed(json, self.day, &self.me, at)?;
+        let (id, json) = crate::logbook::write::pressed(json, self.day, &self.me, &stamp)?;
         let puts = vec![(self.day, vec![(Key::Entry(id), serde_json::Value::Object(json).to_string())])];
         book.store.write::<_, LogbookError>(|_| Ok((puts, ())))?;
         self.refresh(book)?;

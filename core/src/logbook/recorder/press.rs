@@ -147,7 +147,7 @@ impl Recorder {
         let common =
             Common { drill: Some(self.drill().as_str().into()), target, note: text, ..common(at, &self.me) };
         let json = json_of(common, body)?;
-        let (id, json) = write::pressed(json, self.day, &self.me, at)?;
+        let (id, json) = write::pressed(json, self.day, &self.me, &book.clocked()?)?;
         self.put(book, Some((id, json)), &ends, at)?;
         Ok(Stamped { id, at, again })
     }
@@ -206,7 +206,7 @@ impl Recorder {
         let me = self.me.clone();
         let day = self.day;
         let reopened = self.sheet.turns_ended_at(last.at);
-        let reopen = book.register(Value::Null, &me);
+        let reopen = book.clocked()?.register(Value::Null, &me).to_string();
         let reason = format!("undone at once, {} s after the press", age_ms.max(0) / 1000);
         let now = book.now();
         book.store.write::<_, LogbookError>(|seen| {
@@ -235,7 +235,7 @@ impl Recorder {
         ends: &[EntryId],
         at: Time,
     ) -> Result<(), LogbookError> {
-        let end = book.register(json!(at), &self.me);
+        let end = book.clocked()?.register(json!(at), &self.me).to_string();
         let mut touched = ends.to_vec();
         let mut puts: Vec<(Key, String)> =
             ends.iter().map(|id| (Key::Field(*id, "ended_at".to_owned()), end.clone())).collect();

@@ -88,8 +88,9 @@ fn dangling(
 #[cfg(test)]
 mod tests {
     use super::super::tests::codes;
+    use crate::clock::RawClocks;
+    use crate::review::doubts;
     use crate::review::testing::{day, day_with, entry, id};
-    use crate::review::{doubts, raw_clocks};
 
     fn lines() -> Vec<String> {
         vec![
@@ -103,7 +104,7 @@ mod tests {
 
     #[test]
     fn one_doubt_a_label_with_the_near_ones_to_choose_from() {
-        let found = doubts(&day(&lines()), &raw_clocks);
+        let found = doubts(&day(&lines()), &RawClocks);
         let keys: Vec<String> = found.iter().map(|i| i.item.clone()).collect();
         let (target, drill) =
             (format!("{}!dangling:target:north:anna", id(3)), format!("{}!dangling:drill:nroth", id(5)));

@@ -1,14 +1,15 @@
 //! Doubts about the order of time: steps that come before those they follow, a second start, turns at the shovels that can't be.
 
 use super::doubt;
+use crate::clock::{Clocks, Corrected};
 use crate::day::{ClockName, Noted};
 use crate::entry::{Body, Entry, EntryId, Outcome, Step, Time};
 use crate::review::ground::{Ground, time_of_day};
 use crate::review::item::Item;
-use crate::review::twin::{Clocks, OneEvent, WINDOWS, one_event_groups};
+use crate::review::twin::{NEVER_COMPARED_MS, OneEvent, WINDOWS, one_event_groups};
 use std::collections::{BTreeMap, BTreeSet};
 
-pub(super) fn doubts(ground: &Ground<'_>, clocks: Clocks<'_>) -> Vec<Item> {
+pub(super) fn doubts(ground: &Ground<'_>, clocks: &dyn Clocks) -> Vec<Item> {
     let mut sheets: BTreeMap<Sheet, Vec<Reached>> = BTreeMap::new();
     let mut started: BTreeSet<(String, String)> = BTreeSet::new();
     let mut found = Vec::new();
@@ -30,7 +31,7 @@ pub(super) fn doubts(ground: &Ground<'_>, clocks: Clocks<'_>) -> Vec<Item> {
         }
         let target = entry.common.target.as_ref().map(|t| ground.things.target(&drill, &t.0).1);
         let reached = Reached { rank, target, at: entry.common.at, id: noted.id };
-        sheets.entry((writer, noted.at_clock.clone(), drill)).or_default().push(reached);
+        sheets.entry((writer, clocks.at(noted).clock, drill)).or_default().push(reached);
     }
     let mut seen = BTreeSet::new();
     for ((_, _, drill), reached) in &sheets {
@@ -120,52 +121,47 @@ fn longest_in_order(steps: &[&Reached]) -> BTreeSet<usize> {
 struct Turn {
     id: EntryId,
     writer: String,
-    begin_ms: i64,
-    end_ms: Option<i64>,
-    uncertainty_ms: i64,
+    begin: Corrected,
+    length_ms: Option<f64>,
 }
 
 impl Turn {
-    fn of(ground: &Ground<'_>, noted: &Noted, entry: &Entry, clocks: Clocks<'_>) -> Option<(String, Turn)> {
+    fn of(ground: &Ground<'_>, noted: &Noted, entry: &Entry, clocks: &dyn Clocks) -> Option<(String, Turn)> {
         let Body::Rotation(r) = &entry.body else { return None };
-        let at = clocks(noted);
-        let length_ms = r.ended_at.map(|end| end.millis() - entry.common.at.millis());
-        let turn = Turn {
-            id: noted.id,
-            writer: ground.things.person(&entry.common.by.0),
-            begin_ms: at.at_ms,
-            end_ms: length_ms.map(|length| at.at_ms + length),
-            uncertainty_ms: at.uncertainty_ms,
-        };
+        let length_ms = r.ended_at.map(|end| (end.millis() - entry.common.at.millis()) as f64);
+        let writer = ground.things.person(&entry.common.by.0);
+        let turn = Turn { id: noted.id, writer, begin: clocks.at(noted), length_ms };
         Some((ground.things.person(&r.front.as_ref()?.0), turn))
     }
 
-    /// How much of an overlap is only clocks: none within one writer's entries.
-    fn slack_ms(&self, other: &Turn) -> i64 {
-        if self.writer == other.writer {
-            return 0;
-        }
+    fn end_ms(&self) -> Option<f64> {
+        self.length_ms.map(|length| self.begin.ms + length)
+    }
+
+    /// How much of an overlap is only clocks: none within what one writer read from one clock.
+    fn slack_ms(&self, other: &Turn) -> f64 {
+        let unknown_ms = self.begin.unknown_ms(&other.begin).unwrap_or(NEVER_COMPARED_MS);
         let window = WINDOWS.iter().find(|w| w.kind == "rotation").map_or(0, |w| w.window_ms);
-        window + self.uncertainty_ms + other.uncertainty_ms
+        if self.writer == other.writer { unknown_ms } else { window as f64 + unknown_ms }
     }
 }
 
 /// One person at the head in two turns at once.
 fn overlaps(ground: &Ground<'_>, mut turns: Vec<Turn>, events: &OneEvent) -> Vec<Item> {
-    turns.sort_by_key(|t| (t.begin_ms, t.id));
+    turns.sort_by(|a, b| a.begin.ms.total_cmp(&b.begin.ms).then(a.id.cmp(&b.id)));
     let mut found = Vec::new();
     let mut longest: Option<&Turn> = None;
     for turn in &turns {
         if let Some(before) = longest {
             let one = events.groups.first(before.id) == events.groups.first(turn.id);
-            if !one && before.end_ms.is_some_and(|end| end > turn.begin_ms + before.slack_ms(turn)) {
+            if !one && before.end_ms().is_some_and(|end| end > turn.begin.ms + before.slack_ms(turn)) {
                 let (told, too) = (ground.tell_id(turn.id), ground.tell_id(before.id));
                 let says = format!("{told} begins before {too} has ended: one person at two heads?");
                 let item = doubt(ground, turn.id, "overlap", says);
                 found.push(Item { entries: vec![turn.id, before.id], field: Some("at".to_owned()), ..item });
             }
         }
-        if longest.is_none_or(|l| l.end_ms <= turn.end_ms) {
+        if longest.is_none_or(|l| l.end_ms() <= turn.end_ms()) {
             longest = Some(turn);
         }
     }
@@ -187,7 +183,7 @@ fn ends_before_begin(ground: &Ground<'_>, noted: &Noted, entry: &Entry) -> Optio
 #[cfg(test)]
 mod tests {
     use super::super::tests::codes;
-    use crate::review::raw_clocks;
+    use crate::clock::RawClocks;
     use crate::review::testing::{day, entry, id};
 
     const SETUP: [&str; 3] = ["1", "A", "B"];
@@ -214,7 +210,7 @@ mod tests {
             moment(4, "Obs1", "10:03:00", "coarse"),
             entry(5, "Obs1", "10:04:00", "strike", r#""drill":"1","target":"A","outcome":"hit""#),
         ]);
-        let found = super::super::doubts(&day(&lines), &raw_clocks);
+        let found = super::super::doubts(&day(&lines), &RawClocks);
         assert_eq!(found.len(), 1);
         assert_eq!(found[0].item, format!("{}!order", id(2)));
         assert_eq!(found[0].entries, [id(2), id(3)]);

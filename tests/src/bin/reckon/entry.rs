@@ -38,6 +38,6 @@ pub fn answer(name: &str, question: &Value) -> Result<Value, String> {
     }
 }
 
-fn object(question: &Value) -> Result<&Map<String, Value>, &'static str> {
+pub fn object(question: &Value) -> Result<&Map<String, Value>, &'static str> {
     question["entry"].as_object().ok_or("entry is no object")
 }

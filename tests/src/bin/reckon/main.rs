@@ -2,6 +2,7 @@
 //! language, can compare: a line `{"fn": "stats.mean", "values": [1, 2]}` is answered by a line `{"answer": 1.5}` or
 //! `{"refused": "why"}`. Each area answers in a file of its own; this one only passes on. Not part of the product.
 
+mod clock;
 mod entry;
 mod field;
 mod season;
@@ -27,6 +28,7 @@ fn main() -> io::Result<()> {
 fn answer(line: &str) -> Result<Value, String> {
     let question: Value = serde_json::from_str(line).map_err(|error| error.to_string())?;
     match question["fn"].as_str().and_then(|name| name.split_once('.')) {
+        Some(("clock", name)) => clock::answer(name, &question),
         Some(("entry", name)) => entry::answer(name, &question),
         Some(("field", name)) => field::answer(name, &question),
         Some(("season", name)) => season::answer(name, &question),

@@ -1,7 +1,7 @@
 //! Questions to `core::stats`.
 
 use firnbook_core::stats::agreement::{concordance, limits_of_agreement};
-use firnbook_core::stats::describe::{Moments, Sample, median};
+use firnbook_core::stats::describe::{Moments, Sample, mad, median};
 use firnbook_core::stats::histogram::Histogram;
 use firnbook_core::stats::interval::{clustered_mean, mean_interval, median_interval, share};
 use firnbook_core::stats::rank::{shift, theil_sen};
@@ -18,6 +18,7 @@ pub fn answer(name: &str, question: &Value) -> Result<Value, String> {
     match name {
         "moments" => give(Moments::of(&numbers("values")?)),
         "median" => give(median(&numbers("values")?)),
+        "mad" => give(mad(&numbers("values")?)),
         "summary" => Ok(json!(sample()?.summary())),
         "quantiles" => {
             let sample = sample()?;
