@@ -53,20 +53,13 @@ pub fn filters<const N: usize>(given: [(&str, Option<String>); N]) -> BTreeMap<S
 #[must_use]
 pub fn answers() -> Vec<(&'static str, Schema)> {
     use crate::commands::{
-<<<<<<< HEAD
-        crew, day, demo, entries, export, here, kit, listen, merge, pack, paper, review, settings, settle,
-        show, sync, verify,
-    };
-    vec![
-        ("amend", schema::<firnbook_core::logbook::Changed>()),
-        ("crew", schema::<crew::CrewAnswer>()),
-=======
-        clock, day, demo, entries, export, here, kit, merge, pack, review, settings, settle, show, verify,
+        clock, crew, day, demo, entries, export, here, kit, listen, merge, pack, paper, review, settings,
+        settle, show, sync, verify,
     };
     vec![
         ("amend", schema::<firnbook_core::logbook::Changed>()),
         ("clock", schema::<clock::ClockAnswer>()),
->>>>>>> 803ae8d (One time line out of many clocks: measured, marked, started or read by hand; twins, doubts, kit, debrief and season stand on it; a moved clock goes on as another; firnbook clock shows them)
+        ("crew", schema::<crew::CrewAnswer>()),
         ("day-close", schema::<firnbook_core::logbook::DayBegun>()),
         ("day-list", schema::<day::DayList>()),
         ("day-new", schema::<firnbook_core::logbook::DayBegun>()),

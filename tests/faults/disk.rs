@@ -51,7 +51,7 @@ fn a_full_disk_is_said_and_loses_nothing() {
     assert!(said.contains(expected), "{said}");
     let text = String::from_utf8(output.stdout).unwrap();
     let confirmed: Vec<&str> = text.lines().filter_map(|l| l.split_once(' ')).map(|(id, _)| id).collect();
-    assert!(confirmed.len() > 20, "{} were written before the disk was full", confirmed.len());
+    assert!(confirmed.len() >= 10, "{} were written before the disk was full", confirmed.len());
     // With room again, everything is there. The copy is made as a person would: all files of the store.
     let rescued = folder.path().join("rescued.firnbook");
     for ending in ["", "-wal", ".device"] {

@@ -34,6 +34,7 @@ const LINES: &[(&str, &str)] = &[
     ("plan-reading", "plan reading --depth 150 --orientation upright"),
     ("entries", "entries"),
     ("entries", "entries --drill 1 --kind strike --void"),
+    ("clock", "clock"),
     ("day-list", "day list"),
     ("day-show", "day show"),
     ("day-new", "day new --area \"Upper Bowl\" --date 2027-02-05"),

@@ -45,6 +45,7 @@ fn the_screens_of_a_patrol_lead() {
     let world = World::played();
     for (name, line) in [
         ("here", ""),
+        ("clock", "clock"),
         ("review", "review"),
         ("review-ask", "review --ask Cedar"),
         ("kit", "kit"),

@@ -73,11 +73,21 @@ fn answer(world: &World, line: &str, store: &str) -> Value {
         map.shift_remove("made");
         map.shift_remove("awaited");
     }
-    for entry in answer["entries"].as_array_mut().into_iter().flatten() {
-        for of_the_store in ["device", "at_clock"] {
-            entry.as_object_mut().unwrap().shift_remove(of_the_store);
+    let mut of_the_store = |pointer: &str, keys: &[&str]| {
+        let rows = match answer.pointer_mut(pointer) {
+            Some(Value::Array(rows)) => rows.iter_mut().collect(),
+            Some(one) => vec![one],
+            None => vec![],
+        };
+        for row in rows {
+            if let Some(map) = row.as_object_mut() {
+                keys.iter().for_each(|key| drop(map.shift_remove(*key)));
+            }
         }
-    }
+    };
+    of_the_store("/entries", &["device", "at_clock"]);
+    of_the_store("/clocks", &["base"]);
+    of_the_store("/clocks/clocks", &["device"]);
     answer
 }
 

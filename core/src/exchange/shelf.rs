@@ -92,6 +92,14 @@ impl Host {
         self.clock.now().millis()
     }
 
+    /// Which of this device's clocks it reads now, as in the entries' field `clock`.
+    ///
+    /// # Errors
+    /// The store's.
+    pub(super) fn clock_number(&self) -> Result<u32, StoreError> {
+        self.shelf().store.clock_number(self.now_ms(), self.clock.since_boot().as_ref())
+    }
+
     /// The crew as it stands now; `None` where this device is in none.
     ///
     /// # Errors

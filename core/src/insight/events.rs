@@ -142,8 +142,8 @@ fn cancelled(view: &View<'_>, drill: &str) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::day::Groups;
     use crate::clock::RawClocks;
+    use crate::day::Groups;
     use crate::insight::testing::record;
 
     #[test]

@@ -137,8 +137,8 @@ fn place(told: &Told<'_>, grid: Option<&DrillGrid>) -> Option<[f64; 2]> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::day::Groups;
     use crate::clock::RawClocks;
+    use crate::day::Groups;
     use crate::insight::testing::record;
 
     #[test]

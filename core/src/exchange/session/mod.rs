@@ -319,7 +319,7 @@ impl Session {
             }
             let Some(out) = self.queue.pop_front() else { return Ok(None) };
             match out {
-                Out::Hello => return Ok(Some(self.hello())),
+                Out::Hello => return Ok(Some(self.hello()?)),
                 Out::Roster => return Ok(Some(self.roster()?)),
                 Out::Records(have) => return Ok(Some(self.records(&have)?)),
                 Out::Days => self.list_days()?,
@@ -377,18 +377,18 @@ impl Session {
         }
     }
 
-    fn hello(&self) -> Frame {
+    fn hello(&self) -> Result<Frame, StoreError> {
         let crew = self.crew.as_ref();
-        Frame::Hello(Hello {
+        Ok(Frame::Hello(Hello {
             v: PROTOCOL,
             device: ByteArray::new(self.host.device().0),
             label: self.host.label().to_owned(),
-            clock: 1,
+            clock: self.host.clock_number()?,
             crew: crew.map(|c| ByteArray::new(c.ring.crew)),
             roster: crew.map(|c| ByteArray::new(c.roster.hash())),
             join: crew.and_then(|c| c.ring.joining.clone()).map(ByteBuf::from),
             old_key: self.old_key,
             stamp: Stamp { sent: 0, echo: None },
-        })
+        }))
     }
 }
