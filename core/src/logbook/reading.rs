@@ -8,6 +8,7 @@ use crate::insight::view::View;
 use crate::review::{self, OneEvent};
 use crate::store::EntryRow;
 use std::collections::BTreeMap;
+use std::collections::btree_map::Entry;
 
 /// A day, read. In some kinds only, those of [`CLOCK_KINDS`] must be among them.
 pub(super) struct DayRead {
@@ -45,9 +46,8 @@ impl Logbook {
     pub fn corrected(&self, rows: &[EntryRow]) -> Result<Vec<Corrected>, LogbookError> {
         let mut lines: BTreeMap<DayId, TimeLine> = BTreeMap::new();
         for row in rows {
-            if !lines.contains_key(&row.day) {
-                let record = self.store.record_of(row.day, &CLOCK_KINDS)?;
-                lines.insert(row.day, TimeLine::of(&record));
+            if let Entry::Vacant(place) = lines.entry(row.day) {
+                place.insert(TimeLine::of(&self.store.record_of(row.day, &CLOCK_KINDS)?));
             }
         }
         Ok(rows.iter().map(|row| lines[&row.day].at(&row.noted)).collect())

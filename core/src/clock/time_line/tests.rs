@@ -41,8 +41,10 @@ fn id(n: usize) -> EntryId {
     EntryId::new(1_802_000_000_000, [0, 0, 0, 0, 0, 0, 0, 0, 0, n as u8])
 }
 
-/// Of each clock: device, number or label, offset and half width in ms, source, n.
-fn table(record: &Record) -> Vec<(Option<u8>, String, Option<f64>, Option<f64>, Source, usize)> {
+/// Of a clock: device, number or label, offset and half width in ms, source, n.
+type Row = (Option<u8>, String, Option<f64>, Option<f64>, Source, usize);
+
+fn table(record: &Record) -> Vec<Row> {
     let line = |c: ClockLine| (c.device.map(|d| d.0[0]), c.clock, c.offset_ms, c.uncertainty_ms, c.from, c.n);
     TimeLine::of(record).table(record).into_iter().map(line).collect()
 }
@@ -62,7 +64,7 @@ fn a_single_device_is_its_own_base() {
     assert!(TimeLine::of(&day(&[])).table(&day(&[])).is_empty());
 }
 
-/// Trade facts, pain 3: A = 0, 60, 185, 300 and B = 7.2, 67.0, 192.4, 306.9 s: B is 7.1 s ahead.
+/// A = 0, 60, 185, 300 and B = 7.2, 67.0, 192.4, 306.9 s: B is 7.1 s ahead.
 #[test]
 fn shared_starts_give_the_median_and_its_spread() {
     let mut lines = Vec::new();
