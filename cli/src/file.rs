@@ -2,7 +2,8 @@
 
 use crate::failure::Failure;
 use std::io::Write;
-use std::path::Path;
+use std::path::{Path, PathBuf};
+use tempfile::NamedTempFile;
 
 /// Writes a file whole; one that was there before is replaced, and stays as it was if this fails.
 ///
@@ -20,8 +21,23 @@ pub fn write_private(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
     write(path, bytes, 0o600)
 }
 
-#[cfg_attr(not(unix), expect(unused_variables, reason = "only there a file has a mode"))]
+/// Writes several files, all of them or none: each is put on the disk beside its place before the first takes it.
+///
+/// # Errors
+/// What the system says, with what to do.
+pub fn write_all_whole(files: &[(PathBuf, String)]) -> Result<(), Failure> {
+    let beside: Vec<NamedTempFile> =
+        files.iter().map(|(path, text)| beside(path, text.as_bytes(), 0o644)).collect::<Result<_, _>>()?;
+    files.iter().zip(beside).try_for_each(|((path, _), file)| put(file, path))
+}
+
 fn write(path: &Path, bytes: &[u8], mode: u32) -> Result<(), Failure> {
+    put(beside(path, bytes, mode)?, path)
+}
+
+/// A file in the folder of another, on the disk, gone when it is dropped.
+#[cfg_attr(not(unix), expect(unused_variables, reason = "only there a file has a mode"))]
+fn beside(path: &Path, bytes: &[u8], mode: u32) -> Result<NamedTempFile, Failure> {
     let failed = |e: std::io::Error| Failure::file(path, &e);
     let folder = path.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
     let mut builder = tempfile::Builder::new();
@@ -33,8 +49,11 @@ fn write(path: &Path, bytes: &[u8], mode: u32) -> Result<(), Failure> {
     }
     let mut file = builder.tempfile_in(folder).map_err(failed)?;
     file.write_all(bytes).and_then(|()| file.as_file().sync_all()).map_err(failed)?;
-    file.persist(path).map_err(|e| failed(e.error))?;
-    Ok(())
+    Ok(file)
+}
+
+fn put(file: NamedTempFile, path: &Path) -> Result<(), Failure> {
+    file.persist(path).map(|_| ()).map_err(|e| Failure::file(path, &e.error))
 }
 
 /// Makes a folder and those above it.

@@ -183,8 +183,17 @@ impl Ui {
     /// # Errors
     /// [`Failure`] if it can't be read.
     pub fn read_all(&mut self) -> Result<Vec<u8>, Failure> {
+        self.read_up_to(u64::MAX)
+    }
+
+    /// As many bytes of standard input as wanted, or fewer where it ends before.
+    ///
+    /// # Errors
+    /// [`Failure`] if it can't be read.
+    pub fn read_up_to(&mut self, wanted: u64) -> Result<Vec<u8>, Failure> {
         let mut bytes = Vec::new();
-        self.stdin
+        (&mut self.stdin)
+            .take(wanted)
             .read_to_end(&mut bytes)
             .map_err(|e| Failure::refused(format!("standard input can't be read ({e})")))?;
         Ok(bytes)

@@ -9,10 +9,11 @@ use std::path::Path;
 use std::process::{Command, Output};
 
 /// A file system of 1 MiB in memory, taken down at the end.
-struct SmallDisk(tempfile::TempDir);
+pub(crate) struct SmallDisk(pub(crate) tempfile::TempDir);
 
 impl SmallDisk {
-    fn new() -> Option<SmallDisk> {
+    /// `None` without the right to mount it.
+    pub(crate) fn new() -> Option<SmallDisk> {
         let folder = tempfile::tempdir().unwrap();
         let mounted =
             Command::new("mount").args(["-t", "tmpfs", "-o", "size=1m", "tmpfs"]).arg(folder.path()).status();

@@ -4,6 +4,7 @@
 
 mod damage;
 mod disk;
+mod exports;
 mod kill;
 mod store_file;
 mod syncs;

@@ -7,7 +7,7 @@
 
 mod hostile;
 
-use firnbook_tests::crowd::crowded_day;
+use firnbook_tests::crowd::{crowded_day, digging_day};
 use firnbook_tests::world::World;
 use std::path::{Path, PathBuf};
 use std::process::Command;
@@ -125,11 +125,11 @@ fn a_named_curve_stands_with_its_source() {
     assert!(html.contains("no figure for a run or a person of this day"));
 }
 
-#[test]
-fn a_day_of_ten_thousand_entries_fits_a_megabyte() {
+/// A store with one day of these lines, at least ten thousand, and the pages of that day and of the season.
+fn crowded(lines: &str) -> (World, String) {
     let world = World::new();
     world.run("day new --area \"Upper Bowl\" --date 2027-02-06 --by Obs1").ok();
-    let written = world.run_with("log --from - --by Obs1 --json", &crowded_day()).json();
+    let written = world.run_with("log --from - --by Obs1 --json", lines).json();
     assert!(written["written"].as_u64().unwrap() >= 10_000, "{written}");
     world.run("debrief --quiet --html @day.html").ok();
     world.run("stats times --quiet --html @season.html").ok();
@@ -137,5 +137,29 @@ fn a_day_of_ten_thousand_entries_fits_a_megabyte() {
         let bytes = std::fs::metadata(world.path(name)).unwrap().len();
         assert!(bytes < 1_000_000, "{name} has {bytes} bytes");
     }
+    let day = std::fs::read_to_string(world.path("day.html")).unwrap();
+    (world, day)
+}
+
+#[test]
+fn a_day_of_ten_thousand_entries_fits_a_megabyte() {
+    let (world, day) = crowded(&crowded_day());
+    assert!(!day.contains("A crowded day"), "all of it fits");
     assert_eq!(found("quiet", &[world.path("day.html")]), "");
+}
+
+#[test]
+fn a_day_of_ten_thousand_turns_or_notes_says_what_its_page_leaves_out() {
+    let (world, day) = crowded(&digging_day());
+    assert!(day.contains("A crowded day: of the turns"), "single turns are left out, and it is said");
+    assert!(day.contains("P39") && !day.contains("Turns at the head:"), "each person's work stays");
+    world.run("debrief --quiet --drill 3 --html @drill.html").ok();
+    let drill = std::fs::read_to_string(world.path("drill.html")).unwrap();
+    assert!(!drill.contains("A crowded day") && drill.len() < 1_000_000);
+
+    let notes: String = (0..10_000)
+        .map(|n| format!("{{\"kind\":\"note\",\"at\":\"2027-02-06T10:00:00.000+01:00\",\"topic\":\"snow\",\"note\":\"wind crust on the upper half {n}\"}}\n"))
+        .collect();
+    let (_, day) = crowded(&notes);
+    assert!(day.contains("upper half 299") && day.contains("and 9700 more"));
 }

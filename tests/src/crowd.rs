@@ -1,5 +1,5 @@
-//! A day of ten thousand entries, as JSON lines: forty-four drills of three targets on four fields, six observers who each press every step,
-//! turns told by two of them, ways, notes.
+//! Days of ten thousand entries, as JSON lines. One of forty-four drills of three targets on four fields, six observers who each press every step,
+//! turns told by two of them, ways, notes; and one that is turns at the shovels nearly all through.
 
 use serde_json::{Value, json};
 
@@ -18,6 +18,28 @@ pub fn crowded_day() -> String {
     }
     for drill in 0..DRILLS {
         lines.extend(a_drill(drill));
+    }
+    lines.iter().map(|line| format!("{line}\n")).collect()
+}
+
+/// The lines of a day of ten drills, each of two holes at which forty people take a thousand turns in an hour.
+#[must_use]
+pub fn digging_day() -> String {
+    let mut lines: Vec<Value> = Vec::new();
+    for n in 0..10 {
+        let (label, begun) = (n.to_string(), 3_600 * n);
+        lines.push(at(begun, json!({"kind": "drill", "label": label, "form": "multiple", "team": "Red"})));
+        lines.push(at(begun + 1, json!({"kind": "moment", "drill": label, "step": "start"})));
+        for target in ["A", "B"] {
+            let moment = |step: &str, s: i64| {
+                at(begun + s, json!({"kind": "moment", "drill": label, "target": target, "step": step}))
+            };
+            lines.extend([moment("strike", 60), moment("digging", 62), moment("airway", 3_580)]);
+            lines.extend((0..500).map(|turn| {
+                at(begun + 63 + 7 * turn, json!({"kind": "rotation", "drill": label, "target": target, "front": person(turn % 40),
+                    "shovellers": [person((turn + 7) % 40), person((turn + 13) % 40)]}))
+            }));
+        }
     }
     lines.iter().map(|line| format!("{line}\n")).collect()
 }

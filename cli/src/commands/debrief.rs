@@ -4,7 +4,7 @@ use super::Ran;
 use crate::args::{DayChoice, UnitsChoice};
 use crate::desk::Desk;
 use crate::failure::Failure;
-use crate::file::{make_folder, write_whole};
+use crate::file::{make_folder, write_all_whole, write_whole};
 use crate::page::{self, Units};
 use crate::ui::{ALERT, FAINT, HEADING, styled};
 use crate::view::{self, counted, table::Table};
@@ -109,13 +109,15 @@ fn write_sheets(
     let sheets = logbook.sheets(day, &ask.thresholds)?;
     make_folder(folder)?;
     let mut taken = HashSet::new();
+    let mut files = Vec::with_capacity(sheets.len());
     for sheet in &sheets {
         // Two call signs may differ only in signs that a file's name can't carry.
         let name = file_name(&sheet.call_sign);
         let free = (1..).map(|n| if n == 1 { name.clone() } else { format!("{name}-{n}") });
         let name = free.into_iter().find(|name| taken.insert(name.clone())).unwrap_or(name);
-        write_whole(&folder.join(format!("{name}.html")), page::sheet_page(sheet, units).as_bytes())?;
+        files.push((folder.join(format!("{name}.html")), page::sheet_page(sheet, units)));
     }
+    write_all_whole(&files)?;
     Ok(sheets.len())
 }
 

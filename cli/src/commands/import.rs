@@ -75,7 +75,11 @@ pub fn run(desk: &mut Desk, args: &ImportArgs) -> Ran {
     let by = desk.writer(&file.writer)?;
     let day = desk.day_to_write(&file.day)?;
     let times = desk.times(&day)?;
-    let (name, bytes) = bytes_of(desk, &file.file)?;
+    let largest = match &args.what {
+        What::Gpx(_) => text::LARGEST,
+        What::Geojson(_) => text::LARGEST_GEOJSON,
+    };
+    let (name, bytes) = bytes_of(desk, &file.file, largest)?;
     let mut remarks = Vec::new();
     let text = text::text_of(&name, &bytes, &mut remarks)?;
     let drill = match &file.drill {
@@ -309,7 +313,9 @@ fn object(value: Value) -> Map<String, Value> {
 }
 
 fn fix(at: &Position) -> Result<Fix, String> {
-    let (lat, lon) = (at[1], at[0]);
+    let &[lon, lat, ..] = at.as_slice() else {
+        return Err("a position needs a longitude and a latitude".to_owned());
+    };
     in_range(lat, lon)?;
     Ok(Fix { lat, lon, ms: None })
 }

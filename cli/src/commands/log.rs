@@ -247,7 +247,7 @@ fn from_file(
     file: &Path,
     kind: Option<&str>,
 ) -> Result<(LogReport, String), Failure> {
-    let (name, bytes) = intake::bytes_of(desk, file)?;
+    let (name, bytes) = intake::bytes_of(desk, file, intake::text::LARGEST)?;
     // Without a day of its own every line needs the chosen one; with one, the choice does not matter unless it was made.
     let mut chosen = desk.day_to_write(&args.day).map_err(Some);
     if let (Some(_), Err(why)) = (&args.day.day, &mut chosen) {

@@ -1,5 +1,6 @@
 //! One JSON object a line. Numbers are in the unit of the field, as in an export.
 
+use super::text::LONGEST_LINE;
 use super::{Intake, fault, row_of};
 use firnbook_core::entry::Fault;
 use serde_json::{Map, Value};
@@ -8,6 +9,11 @@ use serde_json::{Map, Value};
 pub fn read(text: &str, kind: Option<&str>) -> Intake {
     let mut intake = Intake::default();
     for (line, text) in (1..).zip(text.lines()).filter(|(_, text)| !text.trim().is_empty()) {
+        if text.len() > LONGEST_LINE {
+            let why = format!("has {} bytes; no entry is longer than {LONGEST_LINE}", text.len());
+            intake.faults.push(fault(line, Fault::new("json", &text[..text.floor_char_boundary(24)], why)));
+            continue;
+        }
         match serde_json::from_str::<Map<String, Value>>(text) {
             Ok(mut json) => {
                 if let (Some(kind), false) = (kind, json.contains_key("kind")) {
@@ -40,6 +46,14 @@ mod tests {
         let lines: Vec<_> = intake.faults.iter().filter_map(|f| f.line).collect();
         assert_eq!(lines, [3, 4, 5, 6]);
         assert!(intake.faults[0].fault.why.contains("number out of range"));
+    }
+
+    #[test]
+    fn a_line_that_is_no_entry_by_its_length_alone_is_not_taken_apart() {
+        let text = format!("{{\"kind\":\"note\"}}\n{{\"x\":[{}0]}}\n", "0,".repeat(LONGEST_LINE / 2));
+        let intake = read(&text, None);
+        assert_eq!((intake.rows.len(), intake.faults[0].line), (1, Some(2)));
+        assert!(intake.faults[0].fault.why.contains("4194304"));
     }
 
     #[test]

@@ -12,6 +12,8 @@ use crate::failure::Failure;
 use firnbook_core::entry::Fault;
 use firnbook_core::logbook::{Draft, LineFault, SheetRow};
 use serde_json::{Map, Value};
+use std::fs::File;
+use std::io::Read;
 use std::path::Path;
 
 /// What a file held.
@@ -43,25 +45,29 @@ pub struct Row {
 /// What a file is called and what it holds, `-` for standard input; bounded, since a file may be anything.
 ///
 /// # Errors
-/// A file that can't be read, or that is larger than [`text::LARGEST`].
-pub fn bytes_of(desk: &mut Desk, file: &Path) -> Result<(String, Vec<u8>), Failure> {
-    let too_large = |name: &str| {
-        let bound = text::LARGEST >> 20;
-        Failure::refused(format!(
-            "{name} is larger than {bound} MiB; part it into several files; nothing was written"
-        ))
+/// A file that can't be read, or that has more than `largest` bytes.
+pub fn bytes_of(desk: &mut Desk, file: &Path, largest: u64) -> Result<(String, Vec<u8>), Failure> {
+    // A pipe or a device does not say how large it is, so what is read is counted.
+    let (name, bytes) = if file == Path::new("-") {
+        ("standard input".to_owned(), desk.ui.read_up_to(largest + 1)?)
+    } else {
+        let failed = |e| Failure::file(file, &e);
+        let open = File::open(file).map_err(failed)?;
+        if open.metadata().map_err(failed)?.len() > largest {
+            return Err(too_large(&file.display().to_string(), largest));
+        }
+        let mut bytes = Vec::new();
+        open.take(largest + 1).read_to_end(&mut bytes).map_err(failed)?;
+        (file.display().to_string(), bytes)
     };
-    if file == Path::new("-") {
-        let name = "standard input".to_owned();
-        let bytes = desk.ui.read_all()?;
-        return if bytes.len() as u64 > text::LARGEST { Err(too_large(&name)) } else { Ok((name, bytes)) };
-    }
-    let name = file.display().to_string();
-    let about = std::fs::metadata(file).map_err(|e| Failure::file(file, &e))?;
-    if about.len() > text::LARGEST {
-        return Err(too_large(&name));
-    }
-    Ok((name, std::fs::read(file).map_err(|e| Failure::file(file, &e))?))
+    if bytes.len() as u64 > largest { Err(too_large(&name, largest)) } else { Ok((name, bytes)) }
+}
+
+fn too_large(name: &str, largest: u64) -> Failure {
+    let bound = largest >> 20;
+    Failure::refused(format!(
+        "{name} is larger than {bound} MiB; part it into several files; nothing was written"
+    ))
 }
 
 /// Reads a file of entries. `kind` is that of rows in a CSV file without a column `kind`; `name` is what the file is called in messages.

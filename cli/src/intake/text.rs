@@ -6,6 +6,10 @@ use std::borrow::Cow;
 
 /// The largest file that is read, bytes.
 pub const LARGEST: u64 = 256 << 20;
+/// The largest GeoJSON that is read, bytes: it is taken apart as a whole, into some ten times its size.
+pub const LARGEST_GEOJSON: u64 = 32 << 20;
+/// The longest line of JSON that is read, bytes: several times what the longest track of an entry takes.
+pub const LONGEST_LINE: usize = 4 << 20;
 
 /// The text of a file: UTF-8, or UTF-16 as some spreadsheets write it, which is said. A byte order mark is left out.
 ///

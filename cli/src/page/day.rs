@@ -25,9 +25,30 @@ pub struct Day<'a> {
     pub units: Units,
 }
 
-/// The page.
+/// What a page is kept below, bytes: it is handed from phone to phone.
+const LARGEST: usize = 1_000_000;
+
+/// The page; of a day with more turns and walks than a page can carry, with less of them in each drill, which it says.
 #[must_use]
 pub fn page(day: &Day<'_>) -> String {
+    let at = |detail| page_with(day, detail);
+    let fits = |page: &String| page.len() < LARGEST;
+    let more = [Detail::All, Detail::Sums].into_iter().map(at).find(fits);
+    more.unwrap_or_else(|| at(Detail::Times))
+}
+
+/// How much of each drill stands on a page.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub(super) enum Detail {
+    /// The time of each step and what was found.
+    Times,
+    /// The drawings too, and what each person's turns and walks sum to.
+    Sums,
+    /// Each turn too.
+    All,
+}
+
+fn page_with(day: &Day<'_>, detail: Detail) -> String {
     let debrief = day.debrief;
     let title = words::day_title(debrief.date, &debrief.area);
     let only = debrief.made.filters.get("drill");
@@ -42,8 +63,9 @@ pub fn page(day: &Day<'_>) -> String {
             div.first { (snow(day)) (longest::panel(debrief)) }
             div.first { (safety(debrief)) }
             (contents(debrief))
+            @if let Some(says) = words::less_than_all(detail) { p.remark { (says) } }
             @for (n, answer) in debrief.drills.iter().enumerate() {
-                (drill::section(day, n, answer, day.sites.iter().find(|s| s.drill == answer.label)))
+                (drill::section(day, detail, n, answer, day.sites.iter().find(|s| s.drill == answer.label)))
             }
             @if let Some(depths) = day.depths { (depths_of_the_day(day, &depths.figures)) }
             (checks(day))
@@ -199,7 +221,7 @@ fn checks(day: &Day<'_>) -> Markup {
             h2 id="checks" { (words::CHECKS) }
             p { (words::checks(checks.n, checks.people)) }
             @if lines.is_empty() { p { (words::ALL_IN_ORDER) } }
-            @else { ul { @for (who, says) in &lines { li { b { (who) } ": " (says) } } } }
+            @else { ul { @for (who, says) in lines.iter().take(LINES) { li { b { (who) } ": " (says) } } (rest(lines.len())) } }
             @if !checks.not_checked.is_empty() { p { b { (words::NOT_CHECKED) } ": " (checks.not_checked.join(", ")) } }
         }
     }
@@ -212,7 +234,7 @@ fn interference(day: &Day<'_>) -> Markup {
             section aria-labelledby="interference" {
                 h2 id="interference" { (words::INTERFERENCE) }
                 ul {
-                    @for event in events {
+                    @for event in events.iter().take(LINES) {
                         @let parts = [
                             event.person.clone(),
                             event.distance_cm.map(|d| words::away(d, day.units)),
@@ -226,6 +248,7 @@ fn interference(day: &Day<'_>) -> Markup {
                             @if let Some(drill) = &event.drill { " (" (words::drill(drill)) ")" }
                         }
                     }
+                    (rest(events.len()))
                 }
             }
         }
@@ -239,9 +262,10 @@ fn missing(debrief: &Debrief) -> Markup {
             section aria-labelledby="missing" {
                 h2 id="missing" { (words::MISSING) }
                 ul {
-                    @for item in missing {
+                    @for item in missing.iter().take(LINES) {
                         li { (item.says) @if !item.ask.is_empty() { " — " b { (words::ask(&item.ask)) } } }
                     }
+                    (rest(missing.len()))
                 }
             }
         }
@@ -268,12 +292,21 @@ fn notes(notes: &[NoteLine]) -> Markup {
             section aria-labelledby="notes" {
                 h2 id="notes" { (words::NOTES) }
                 @for topic in topics {
+                    @let of_topic: Vec<&NoteLine> = notes.iter().filter(|n| n.topic == topic).collect();
                     h3 { (words::topic(topic)) }
-                    ul { @for note in notes.iter().filter(|n| n.topic == topic) { (note_line(note)) } }
+                    ul { @for note in of_topic.iter().take(LINES) { (note_line(note)) } (rest(of_topic.len())) }
                 }
             }
         }
     }
+}
+
+/// How many lines of a list stand on the page.
+const LINES: usize = 300;
+
+/// The last line of a list of so many.
+fn rest(n: usize) -> Markup {
+    html! { @if n > LINES { li { (words::lines_more(n - LINES)) } } }
 }
 
 fn note_line(note: &NoteLine) -> Markup {

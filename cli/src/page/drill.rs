@@ -1,6 +1,6 @@
 //! One drill on a day's page: its time line, what is known of each target, how the field was walked and probed, who dug.
 
-use super::day::Day;
+use super::day::{Day, Detail};
 use super::draw::{
     self,
     timeline::{Bar, Mark},
@@ -16,7 +16,13 @@ use firnbook_core::insight::slowest::Phase;
 use maud::{Markup, html};
 
 /// The section; `n` is its number on the page.
-pub(super) fn section(day: &Day<'_>, n: usize, drill: &DrillAnswer, site: Option<&Site>) -> Markup {
+pub(super) fn section(
+    day: &Day<'_>,
+    detail: Detail,
+    n: usize,
+    drill: &DrillAnswer,
+    site: Option<&Site>,
+) -> Markup {
     let id = format!("drill-{n}");
     html! {
         section.drill id=(id) aria-labelledby=(format!("{id}-name")) data-name=(words::drill(&drill.label)) {
@@ -25,10 +31,12 @@ pub(super) fn section(day: &Day<'_>, n: usize, drill: &DrillAnswer, site: Option
             (timeline(day, drill))
             ul.findings { @for target in &drill.targets { (finding(day, target)) } }
             (several(drill))
-            @if let Some(site) = site { (plan(day, drill, site)) }
-            (walks(day, drill))
-            (probing(day, drill))
-            (digging(day, drill))
+            @if detail >= Detail::Sums {
+                @if let Some(site) = site { (plan(day, drill, site)) }
+                (walks(day, drill))
+                (probing(day, drill))
+            }
+            (digging(day, detail, drill))
         }
     }
 }
@@ -253,7 +261,7 @@ fn probing(day: &Day<'_>, drill: &DrillAnswer) -> Markup {
     }
 }
 
-fn digging(day: &Day<'_>, drill: &DrillAnswer) -> Markup {
+fn digging(day: &Day<'_>, detail: Detail, drill: &DrillAnswer) -> Markup {
     let digging = &drill.digging;
     if digging.people.is_empty() {
         return html! {};
@@ -275,7 +283,7 @@ fn digging(day: &Day<'_>, drill: &DrillAnswer) -> Markup {
         .collect();
     let title = words::work(&drill.label);
     html! {
-        @for head in &digging.heads { (hole(drill, head, interval_s)) }
+        @if detail >= Detail::All { @for head in &digging.heads { (hole(drill, head, interval_s)) } }
         h3 { (title) }
         (table(&title, &words::DIGGER_HEADS, &rows))
         @if let Some(share) = digging.idle_share { p.remark { (words::idle(share)) } }

@@ -1,6 +1,7 @@
 //! Every sentence and word that a reader of a page meets, in one place, so that another language can be added here. What people wrote is shown
 //! as they wrote it; what core says of an item or as a caution comes from there.
 
+use super::day::Detail;
 use super::measure::Units;
 use crate::view::{clock_time, counted, number, stopwatch, word};
 use firnbook_core::entry::{Datum, DrillForm, EndReason, Outcome, Step, Time, Topic};
@@ -392,6 +393,26 @@ pub fn corner(n: usize) -> String {
 pub fn strike_at(target: Option<&str>, outcome: Option<Outcome>) -> String {
     let target = target.map(|t| format!(" at target {t}")).unwrap_or_default();
     format!("{}{target}", strike(outcome))
+}
+
+/// What a list leaves out that is longer than anybody reads.
+pub(super) fn lines_more(n: usize) -> String {
+    format!("and {} more, which firnbook debrief lists", n)
+}
+
+/// What a crowded page leaves out.
+pub(super) fn less_than_all(detail: Detail) -> Option<&'static str> {
+    match detail {
+        Detail::All => None,
+        Detail::Sums => Some(
+            "A crowded day: of the turns at the shovels only the sums of each person stand here. The page of one drill \
+             (firnbook debrief --drill LABEL --html FILE) shows each turn, firnbook export all of them.",
+        ),
+        Detail::Times => Some(
+            "A crowded day: of each drill only times, findings and the work of each person stand here. The page of one drill \
+             (firnbook debrief --drill LABEL --html FILE) shows the rest, firnbook export all of it.",
+        ),
+    }
 }
 
 /// Title of the turns of a hole.
