@@ -7,7 +7,7 @@ use anstyle::{AnsiColor, Style};
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use serde::Serialize;
 use std::fmt::Display;
-use std::io::{self, BufRead, Write};
+use std::io::{self, BufRead, Read, Write};
 use std::time::Duration;
 
 /// When to colour.
@@ -192,8 +192,7 @@ impl Ui {
     /// [`Failure`] if it can't be read.
     pub fn read_up_to(&mut self, wanted: u64) -> Result<Vec<u8>, Failure> {
         let mut bytes = Vec::new();
-        (&mut self.stdin)
-            .take(wanted)
+        Read::take(&mut *self.stdin, wanted)
             .read_to_end(&mut bytes)
             .map_err(|e| Failure::refused(format!("standard input can't be read ({e})")))?;
         Ok(bytes)

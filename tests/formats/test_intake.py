@@ -2,12 +2,17 @@
 
 import csv
 import io
+import json
+import os
+import subprocess
+import xml.etree.ElementTree as ElementTree
 from datetime import datetime, timedelta, timezone
 
 import gpxpy
 import gpxpy.gpx
 import pytest
 from conftest import Failed
+from reckon import built
 
 
 @pytest.fixture
@@ -106,3 +111,108 @@ def test_lines_beyond_all_bounds_are_refused_in_bounded_memory(firnbook, store, 
     with pytest.raises(Failed, match="larger than 256 MiB"):
         firnbook(store, "log", "--from", file, "--day", "2027-02-06", "--by", "Lead")
     assert entries(firnbook, store, "note") == []
+
+
+@pytest.mark.parametrize("words", [["log", "--from"], ["import", "gpx", "--person", "Fox"], ["import", "geojson", "--drill", "1"]], ids=lambda w: " ".join(w[:2]))
+@pytest.mark.parametrize("file", ["-", "/dev/zero"])
+def test_what_never_ends_takes_bounded_memory(store, words, file):
+    """A line of 1 GB through a pipe, and a device that says of itself that it is empty."""
+    line = f"printf '{{\"kind\":\"note\",\"note\":\"'; head -c {1 << 30} /dev/zero | tr '\\0' a"
+    with subprocess.Popen(["bash", "-c", line], stdout=subprocess.PIPE, stderr=subprocess.DEVNULL) as endless:
+        ran = subprocess.Popen([built("firnbook", "firnbook"), "--store", store, *words, file, "--by", "Lead", "--day", "2027-02-06"],
+                               stdin=endless.stdout, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE)
+        endless.stdout.close()
+        said = ran.stderr.read().decode()
+        _, status, used = os.wait4(ran.pid, 0)
+    assert os.waitstatus_to_exitcode(status) == 1 and "is larger than" in said, said
+    assert used.ru_maxrss < 600 * 1024, f"{used.ru_maxrss / 1024:.0f} MiB"
+
+
+def test_a_long_line_among_others_is_not_taken_apart(firnbook, store, tmp_path):
+    """Of 200 MB of JSON in one line, which would be 100 million values of 32 bytes and more, the line is named."""
+    file = tmp_path / "f.jsonl"
+    file.write_text('{"kind":"note","at":"10:00","note":"x"}\n{"x":[' + "0," * 100_000_000 + "0]}\n")
+    ran = subprocess.Popen([built("firnbook", "firnbook"), "--store", store, "log", "--from", file, "--by", "Lead", "--day", "2027-02-06"], stdout=subprocess.DEVNULL, stderr=subprocess.PIPE)
+    said = ran.stderr.read().decode()
+    _, status, used = os.wait4(ran.pid, 0)
+    assert os.waitstatus_to_exitcode(status) == 1 and "line 2" in said and "bytes; no entry is longer" in said, said
+    assert used.ru_maxrss < 600 * 1024, f"{used.ru_maxrss / 1024:.0f} MiB"
+    assert entries(firnbook, store, "note") == []
+
+
+# Source: the schema of GPX 1.1 (topografix.com/GPX/1/1/gpx.xsd), types gpxType, rteType, wptType: attributes that must be there, and the
+# order of elements; gpxpy as another reader.
+def test_lanes_as_gpx_are_what_the_schema_asks_for(firnbook, store, tmp_path):
+    file = tmp_path / "lanes.gpx"
+    words = ["--width", "80", "--length", "120", "--origin", "47.1,10.3", "--downhill", "180", "--slope", "30"]
+    told = firnbook(store, "plan", "lanes", *words, "--gpx", file)
+    space = "{http://www.topografix.com/GPX/1/1}"
+    root = ElementTree.parse(file).getroot()
+    assert root.tag == f"{space}gpx" and root.attrib["version"] == "1.1" and root.attrib["creator"]
+    orders = {"gpx": ["metadata", "wpt", "rte", "trk", "extensions"],
+              "metadata": ["name", "desc", "author", "copyright", "link", "time", "keywords", "bounds", "extensions"],
+              "rte": ["name", "cmt", "desc", "src", "link", "number", "type", "extensions", "rtept"],
+              "trk": ["name", "cmt", "desc", "src", "link", "number", "type", "extensions", "trkseg"],
+              "trkseg": ["trkpt", "extensions"]}
+    of_point = ["ele", "time", "magvar", "geoidheight", "name", "cmt", "desc", "src", "link", "sym", "type", "fix", "sat"]
+    for element in root.iter():
+        name = element.tag.removeprefix(space)
+        inside = [child.tag.removeprefix(space) for child in element]
+        order = orders.get(name, of_point if name in ("wpt", "rtept", "trkpt") else [])
+        places = [order.index(child) for child in inside]
+        assert places == sorted(places), (name, inside)
+        if name in ("wpt", "rtept", "trkpt"):
+            assert -90 <= float(element.attrib["lat"]) <= 90 and -180 <= float(element.attrib["lon"]) < 180
+    read = gpxpy.parse(file.read_text())
+    lines = [*read.routes, *read.tracks]
+    assert len(lines) == len(told["lanes"]) > 1 and all(line.name for line in lines)
+
+
+def test_a_walk_and_an_outline_across_the_antimeridian(firnbook, store, tmp_path):
+    drill = ["--label", "1", "--slope", "0", "--downhill", "180", "--origin-lat", "-16.9", "--origin-lon", "179.9999", "--at", "09:00"]
+    firnbook(store, "log", "drill", *drill, "--day", "2027-02-06", "--by", "Lead")
+    gpx = gpxpy.gpx.GPX()
+    track, segment = gpxpy.gpx.GPXTrack(), gpxpy.gpx.GPXTrackSegment()
+    begin = datetime(2027, 2, 6, 9, 5, tzinfo=timezone.utc)
+    lons = [179.9995 + n * 1e-5 for n in range(100)]
+    segment.points += [gpxpy.gpx.GPXTrackPoint(-16.9, lon if lon < 180 else lon - 360, time=begin + timedelta(seconds=n)) for n, lon in enumerate(lons)]
+    track.segments.append(segment)
+    gpx.tracks.append(track)
+    (tmp_path / "walk.gpx").write_text(gpx.to_xml())
+    said = []
+    firnbook(store, "import", "gpx", tmp_path / "walk.gpx", "--person", "Fox", "--drill", "1", "--day", "2027-02-06", "--by", "Lead", said=said)
+    assert "crosses the antimeridian" in said[0]
+    ring = [[179.9999, -16.9], [-179.9999, -16.9], [-179.9999, -16.899], [179.9999, -16.899], [179.9999, -16.9]]
+    (tmp_path / "field.geojson").write_text(json.dumps({"type": "Polygon", "coordinates": [ring]}))
+    firnbook(store, "import", "geojson", tmp_path / "field.geojson", "--drill", "1", "--day", "2027-02-06", "--by", "Lead")
+    firnbook(store, "export", "--format", "geojson", "--full", "-o", tmp_path / "out")
+    [walk] = json.loads((tmp_path / "out" / "tracks.geojson").read_text())["features"]
+    # Section 3.1.9 of RFC 7946: cut in two at the antimeridian, nothing between.
+    assert walk["geometry"]["type"] == "MultiLineString"
+    east, west = walk["geometry"]["coordinates"]
+    assert all(179.999 < lon <= 180 for lon, _ in east) and all(-180 <= lon < -179.999 for lon, _ in west)
+    [field] = json.loads((tmp_path / "out" / "outlines.geojson").read_text())["features"]
+    assert field["geometry"]["type"] == "MultiPolygon"
+    told = sorted(abs(lon) for part in field["geometry"]["coordinates"] for lon, _ in part[0])
+    assert told[0] == pytest.approx(179.9999, abs=2e-7) and told[-1] == 180
+
+
+@pytest.mark.parametrize(
+    "text, says",
+    [
+        ('{"type":"Point","coordinates":[180.5,46.5]}', "longitude 180.5 is out of range"),
+        ('{"type":"Point","coordinates":[9.8,-90.5]}', "latitude -90.5 is out of range"),
+        ('{"type":"Point","coordinates":[9.8]}', ""),
+        ('{"type":"Polygon","coordinates":[[[9.8,46.5],[9.801,46.5],[9.8,46.5]]]}', ""),
+        ('{"type":"Polygon","coordinates":[]}', ""),
+        ('{"type":"MultiPoint","coordinates":[[9.8,46.5]]}', "one by one"),
+        ("[" * 100_000, "no GeoJSON"),
+    ],
+)
+def test_geojson_that_can_not_be_meant_is_refused(firnbook, store, tmp_path, text, says):
+    firnbook(store, "log", "drill", "--label", "1", "--slope", "20", "--downhill", "180", "--origin-lat", "46.5", "--origin-lon", "9.8", "--at", "09:00", "--day", "2027-02-06", "--by", "Lead")
+    before = firnbook(store, "entries")
+    (tmp_path / "f.geojson").write_text(text)
+    with pytest.raises(Failed, match=f"{says}.*nothing was written"):
+        firnbook(store, "import", "geojson", tmp_path / "f.geojson", "--drill", "1", "--day", "2027-02-06", "--by", "Lead")
+    assert firnbook(store, "entries") == before

@@ -36,8 +36,11 @@ pub fn digging_day() -> String {
             };
             lines.extend([moment("strike", 60), moment("digging", 62), moment("airway", 3_580)]);
             lines.extend((0..500).map(|turn| {
-                at(begun + 63 + 7 * turn, json!({"kind": "rotation", "drill": label, "target": target, "front": person(turn % 40),
-                    "shovellers": [person((turn + 7) % 40), person((turn + 13) % 40)]}))
+                at(
+                    begun + 63 + 7 * turn,
+                    json!({"kind": "rotation", "drill": label, "target": target, "front": person(turn % 40),
+                    "shovellers": [person((turn + 7) % 40), person((turn + 13) % 40)]}),
+                )
             }));
         }
     }
