@@ -5,9 +5,10 @@
 //! The geometry library's buffers give the same area but take seconds to a minute for recorded tracks, which turn at every
 //! point; steps whose swath lies within others' never come to be cut here.
 
-use geo::{Area, Contains, LineString, MultiPolygon, Point, Polygon, unary_union};
+use geo::{Area, BoundingRect, Contains, LineString, MultiPolygon, Point, Polygon, unary_union};
 use schemars::JsonSchema;
 use serde::Serialize;
+use std::collections::HashMap;
 
 use super::outline::{FARTHEST_M, Outline};
 use super::swath::{Piece, Straight, Swath, Vector, distance, minus};
@@ -59,6 +60,20 @@ pub fn coverage(
     for coordinate in tracks.iter().flatten().flatten() {
         within("a coordinate of a track", *coordinate, -FARTHEST_M, FARTHEST_M, "m")?;
     }
+    let ground = searched_ground(outline, tracks, strip_width_m);
+    let outline_m2 = outline.area_m2();
+    let covered_m2 = (outline_m2 - ground.bare_m2).clamp(0.0, outline_m2);
+    Ok(Coverage {
+        share: covered_m2 / outline_m2,
+        covered_m2,
+        outline_m2,
+        strip_width_m,
+        gaps: gaps(&joined(&ground.edge, ground.bare_m2).unwrap_or_else(|| unary_union(&ground.bare))),
+    })
+}
+
+/// The outline, quartered by what the tracks searched of it.
+fn searched_ground<'a>(outline: &'a Outline, tracks: &[Vec<[f64; 2]>], strip_width_m: f64) -> Ground<'a> {
     let ([left, right], [bottom, top]) = outline.extent_m();
     let side = (right - left).max(top - bottom);
     let root = Square {
@@ -70,21 +85,14 @@ pub fn coverage(
         swaths: swaths(tracks, 0.5 * strip_width_m),
         smallest: (strip_width_m / 512.0).max(side / 65_536.0),
         bare_m2: 0.0,
+        edge: Vec::new(),
         bare: Vec::new(),
     };
     let edges: Vec<Edge> =
         outline.edges().map(|e| Edge::new([e.start.x, e.start.y], [e.end.x, e.end.y])).collect();
     let all: Vec<u32> = (0..ground.swaths.len() as u32).collect();
     ground.search(root, &all, &edges);
-    let outline_m2 = outline.area_m2();
-    let covered_m2 = (outline_m2 - ground.bare_m2).clamp(0.0, outline_m2);
-    Ok(Coverage {
-        share: covered_m2 / outline_m2,
-        covered_m2,
-        outline_m2,
-        strip_width_m,
-        gaps: gaps(&unary_union(&ground.bare)),
-    })
+    ground
 }
 
 /// Walked length over the straight distance from first to last point, at least 1; `None` where the two are one place.
@@ -225,6 +233,9 @@ struct Ground<'a> {
     swaths: Vec<Swath>,
     smallest: f64,
     bare_m2: f64,
+    /// Edges of swaths and of the outline along what is bare, cut at the sides of squares.
+    edge: Vec<Piece>,
+    /// What is bare, square by square.
     bare: Vec<Polygon<f64>>,
 }
 
@@ -253,23 +264,25 @@ impl Ground<'_> {
         if (touching.len() > FEW || edges.len() > FEW) && can_part {
             return square.quarters().into_iter().for_each(|quarter| self.search(quarter, &touching, &edges));
         }
-        let pieces = self.bare_edge(square, &touching, &edges);
+        let (pieces, sides) = self.bare_edge(square, &touching, &edges);
         let rings = rings(&pieces);
         if rings.is_none() && can_part {
             return square.quarters().into_iter().for_each(|quarter| self.search(quarter, &touching, &edges));
         }
         self.bare_m2 += pieces.iter().map(|piece| piece.area_share(middle)).sum::<f64>();
+        self.edge.extend_from_slice(&pieces[sides..]);
         self.bare.extend(polygons(rings.unwrap_or_default()));
     }
 
-    /// The edge of what is bare in a square, the bare ground to the left: sides of the square, edges of the outline,
-    /// edges of the swaths.
-    fn bare_edge(&self, square: Square, touching: &[u32], edges: &[Edge]) -> Vec<Piece> {
+    /// The edge of what is bare in a square, the bare ground to the left: sides of the square, and from the place that is given on edges of
+    /// the outline and of the swaths.
+    fn bare_edge(&self, square: Square, touching: &[u32], edges: &[Edge]) -> (Vec<Piece>, usize) {
         let (middle, half) = (square.middle(), square.half_diagonal());
         let mut pieces = Vec::new();
         for side in square.sides() {
             self.keep_bare(vec![side], touching, None, edges, &mut pieces);
         }
+        let sides = pieces.len();
         let within_square = |piece: Piece| {
             let mut parts = Vec::new();
             if piece.may_reach(middle, half) {
@@ -285,7 +298,7 @@ impl Ground<'_> {
                 self.keep_bare(within_square(piece), touching, Some(own), edges, &mut pieces);
             }
         }
-        pieces
+        (pieces, sides)
     }
 
     /// Adds to `out` what of `parts` no swath but `own` covers and, where outline `edges` are near, lies in the outline.
@@ -327,6 +340,62 @@ impl Ground<'_> {
 /// exactly than this.
 const JOINT_M: f64 = 1e-4;
 
+/// What is bare, out of its edge alone: from one square to the next each piece goes on where another ended. `None` where that leaves an end
+/// loose, or an area that is not `bare_m2`.
+fn joined(edge: &[Piece], bare_m2: f64) -> Option<MultiPolygon<f64>> {
+    let cell = |at: Vector| at.map(|c| (c / (4.0 * JOINT_M)).floor() as i64);
+    let mut starts: HashMap<[i64; 2], Vec<usize>> = HashMap::new();
+    for (index, piece) in edge.iter().enumerate() {
+        starts.entry(cell(piece.start())).or_default().push(index);
+    }
+    let mut free = vec![true; edge.len()];
+    let next = |end: Vector, free: &[bool]| {
+        let [x, y] = cell(end);
+        let cells = (-1..=1).flat_map(|dx| (-1..=1).map(move |dy| [x + dx, y + dy]));
+        let near = cells.filter_map(|c| starts.get(&c)).flatten().copied().filter(|i| free[*i]);
+        near.map(|i| (distance(end, edge[i].start()), i))
+            .filter(|(gap, _)| *gap <= JOINT_M)
+            .min_by(|a, b| a.0.total_cmp(&b.0))
+    };
+    let mut rings = Vec::new();
+    for first in 0..edge.len() {
+        if !free[first] {
+            continue;
+        }
+        let (mut ring, mut at) = (Vec::new(), first);
+        loop {
+            free[at] = false;
+            ring.extend(edge[at].chain(GAP_SAGITTA_M));
+            let end = edge[at].end();
+            let home = distance(end, edge[first].start());
+            match next(end, &free) {
+                Some((gap, index)) if gap < home => at = index,
+                _ if home <= JOINT_M => break,
+                _ => return None,
+            }
+        }
+        rings.push(straightened(ring));
+    }
+    let length_m: f64 = rings.iter().flat_map(|r| r.windows(2)).map(|step| distance(step[0], step[1])).sum();
+    let bare = MultiPolygon::new(polygons(rings));
+    ((bare.unsigned_area() - bare_m2).abs() <= GAP_SAGITTA_M * length_m).then_some(bare)
+}
+
+/// A ring without the points that lie on the way from the one before to the one after.
+fn straightened(ring: Vec<Vector>) -> Vec<Vector> {
+    let mut kept: Vec<Vector> = Vec::with_capacity(ring.len());
+    let n = ring.len();
+    for (index, at) in ring.iter().enumerate() {
+        let before = kept.last().copied().unwrap_or(ring[n - 1]);
+        let (way, step) = (minus(ring[(index + 1) % n], before), minus(*at, before));
+        let aside = (way[0] * step[1] - way[1] * step[0]).abs();
+        if aside > JOINT_M * JOINT_M * way[0].hypot(way[1]) {
+            kept.push(*at);
+        }
+    }
+    kept
+}
+
 /// Joins directed pieces into rings, each piece to the nearest start; `None` if an end finds none near.
 fn rings(pieces: &[Piece]) -> Option<Vec<Vec<Vector>>> {
     let mut free: Vec<&Piece> = pieces.iter().collect();
@@ -356,15 +425,18 @@ fn rings(pieces: &[Piece]) -> Option<Vec<Vec<Vector>>> {
     Some(rings)
 }
 
-/// Rings as polygons: counter-clockwise ones bound, clockwise ones are holes of the one around them.
+/// Rings as polygons: counter-clockwise ones bound, clockwise ones are holes of the least one around them.
 fn polygons(rings: Vec<Vec<Vector>>) -> Vec<Polygon<f64>> {
     let solid = |ring: Vec<Vector>| Polygon::new(LineString::from(ring), vec![]);
     let (mut bounds, holes): (Vec<_>, Vec<_>) =
         rings.into_iter().filter(|ring| ring.len() > 2).map(solid).partition(|ring| ring.signed_area() > 0.0);
+    bounds.sort_by(|a, b| a.signed_area().total_cmp(&b.signed_area()));
+    let boxes: Vec<_> = bounds.iter().map(BoundingRect::bounding_rect).collect();
     for hole in holes {
         let Some(at) = hole.exterior().coords().next().map(|at| Point::from(*at)) else { continue };
-        if let Some(around) = bounds.iter_mut().find(|bound| bound.contains(&at)) {
-            around.interiors_push(hole.exterior().clone());
+        let holds = |b: &usize| boxes[*b].is_some_and(|r| r.contains(&at)) && bounds[*b].contains(&at);
+        if let Some(around) = (0..bounds.len()).find(holds) {
+            bounds[around].interiors_push(hole.exterior().clone());
         }
     }
     bounds
@@ -431,6 +503,37 @@ mod tests {
         let all = searched(&field(), &lanes, 40.0);
         near(all.share, 1.0, 1e-9);
         assert!(all.gaps.is_empty());
+    }
+
+    #[test]
+    fn gaps_joined_along_their_edge_are_those_of_the_squares() {
+        let mut state = 7_u64;
+        let mut chance = || {
+            state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+            (state >> 11) as f64 / (1_u64 << 53) as f64
+        };
+        for strip_width_m in [6.0, 15.0] {
+            let mut way = || {
+                let (mut at, mut heading) = ([300.0 * chance(), 400.0 * chance()], 6.3 * chance());
+                let step = |_| {
+                    heading += chance() - 0.5;
+                    at = [at[0] + 3.0 * f64::cos(heading), at[1] + 3.0 * f64::sin(heading)];
+                    at
+                };
+                (0..200).map(step).collect::<Vec<_>>()
+            };
+            let tracks: Vec<Vec<[f64; 2]>> = (0..8).map(|_| way()).collect();
+            let field = field();
+            let ground = searched_ground(&field, &tracks, strip_width_m);
+            let joined = gaps(&joined(&ground.edge, ground.bare_m2).unwrap());
+            let united = gaps(&unary_union(&ground.bare));
+            assert!(joined.len() > 5 && joined.len() == united.len());
+            for (one, other) in joined.iter().zip(&united) {
+                near(one.area_m2, other.area_m2, 0.1);
+                assert_eq!(one.holes.len(), other.holes.len());
+            }
+            near(joined.iter().map(|gap| gap.area_m2).sum(), ground.bare_m2, 20.0);
+        }
     }
 
     #[test]

@@ -12,6 +12,7 @@ pub mod interval;
 pub mod rank;
 pub mod regression;
 mod selection;
+mod slopes;
 pub mod survival;
 
 use schemars::JsonSchema;

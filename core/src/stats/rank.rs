@@ -6,7 +6,8 @@ use serde::Serialize;
 
 use super::describe::median;
 use super::distribution::Z;
-use super::selection::{nth_difference, select};
+use super::selection::nth_difference;
+use super::slopes::Slopes;
 use super::{Interval, Refused, at_least, finite, paired};
 
 /// Most ways to divide the pooled values into the two groups for which the exact distribution is counted out.
@@ -28,8 +29,8 @@ pub struct Line {
     pub slope_ci95: Option<Interval>,
 }
 
-/// Line of `a` on `b` by Theil (1950) with the interval of Sen (1968), the variance corrected for ties. Time grows with
-/// the square of the number of points, memory does not.
+/// Line of `a` on `b` by Theil (1950) with the interval of Sen (1968), the variance corrected for ties. Time and
+/// memory grow with the number of points that differ, but for the logarithm of it.
 ///
 /// # Errors
 /// Fewer than two points, lists of different lengths, values that are not finite, and b that does not vary.
@@ -37,30 +38,22 @@ pub fn theil_sen(a: &[f64], b: &[f64]) -> Result<Line, Refused> {
     paired("two values of the same things", a.len(), b.len())?;
     at_least("a line", 2, a.len())?;
     finite(a)?;
-    let mut points: Vec<(f64, f64)> = b.iter().copied().zip(a.iter().copied()).collect();
     let (middle_a, middle_b) = (median(a)?, median(b)?);
-    points.sort_unstable_by(|p, q| p.0.total_cmp(&q.0));
-    let each_slope = |visit: &mut dyn FnMut(f64)| {
-        for (index, (b, a)) in points.iter().enumerate() {
-            let further = points[index + 1..].iter().filter(|(other, _)| other > b);
-            further.for_each(|(b2, a2)| visit((a2 - a) / (b2 - b)));
-        }
-    };
-    let mut slopes = 0_usize;
-    each_slope(&mut |_| slopes += 1);
+    let all = Slopes::of(b.iter().copied().zip(a.iter().copied()));
+    let slopes = all.count;
     if slopes == 0 {
         let why = "all values that it would rise with are the same".to_owned();
         return Err(Refused::Undetermined { what: "a line", why });
     }
     let spread = Z * kendall_sd(a, b);
-    let above = ((slopes as f64 + spread) / 2.0).round_ties_even() as usize;
+    let above = ((slopes as f64 + spread) / 2.0).round_ties_even() as u64;
     let below = ((slopes as f64 - spread) / 2.0).round_ties_even();
     let has_interval = below >= 1.0 && above < slopes;
     let mut ranks = vec![(slopes - 1) / 2, slopes / 2];
     if has_interval {
-        ranks.extend([below as usize - 1, above]);
+        ranks.extend([below as u64 - 1, above]);
     }
-    let chosen = ranks.iter().map(|rank| select(*rank, slopes, &each_slope)).collect::<Vec<_>>();
+    let chosen = ranks.into_iter().map(|rank| all.nth(rank)).collect::<Vec<_>>();
     let slope = f64::midpoint(chosen[0], chosen[1]);
     let intercept = middle_a - slope * middle_b;
     if !slope.is_finite() || !intercept.is_finite() || chosen.iter().any(|slope| !slope.is_finite()) {
