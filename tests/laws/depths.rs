@@ -9,7 +9,7 @@ use firnbook_core::insight::season::rows::depths_of;
 use firnbook_core::insight::thresholds::Thresholds;
 use firnbook_core::insight::view::View;
 use firnbook_core::logbook::{Draft, Season};
-use firnbook_core::review;
+use firnbook_core::review::{Ground, OneEvent};
 use firnbook_tests::{Phone, map};
 use proptest::prelude::*;
 use serde_json::{Value, json};
@@ -62,7 +62,7 @@ proptest! {
 
         let record = phone.book.record(day).unwrap();
         let clocks = TimeLine::of(&record);
-        let one_event = review::one_event_groups(&record, &clocks);
+        let one_event = OneEvent::of(&Ground::of(&record, &clocks));
         let mut depths = Depths::new(ask);
         depths_of(&View::new(&record, &one_event.groups, &clocks), 0, of, by, &thresholds, &mut depths);
         let whole = depths.finish(Made::default());

@@ -4,7 +4,7 @@
 use firnbook_core::clock::RawClocks;
 use firnbook_core::day::{Body, DayId, DeviceId, Record, Registers, effective};
 use firnbook_core::entry::{EntryId, Time};
-use firnbook_core::review::{one_event_groups, proposed};
+use firnbook_core::review::{Ground, OneEvent};
 use proptest::prelude::Rng;
 use proptest::test_runner::{RngAlgorithm, TestRng};
 use serde_json::{Value, json};
@@ -126,7 +126,7 @@ struct Score {
 
 impl Score {
     fn of(known: &Known) -> Score {
-        let groups = one_event_groups(&known.record, &RawClocks).groups;
+        let groups = OneEvent::of(&Ground::of(&known.record, &RawClocks)).groups;
         let mut told: BTreeMap<EntryId, Vec<usize>> = BTreeMap::new();
         let mut of_event: BTreeMap<usize, usize> = BTreeMap::new();
         for (id, event) in &known.event_of {
@@ -190,7 +190,7 @@ fn proposed_twins_are_right_and_few_are_missed() {
 #[test]
 fn any_two_writers_are_matched_one_to_one() {
     let known = generated(77, 0.4, (5, 20));
-    let groups = one_event_groups(&known.record, &RawClocks).groups;
+    let groups = OneEvent::of(&Ground::of(&known.record, &RawClocks)).groups;
     let mut writers: BTreeMap<(EntryId, String, bool), usize> = BTreeMap::new();
     for entry in known.record.entries.iter().filter_map(|n| n.counted()) {
         let written = entry.common.kind == "strike";
@@ -221,7 +221,7 @@ fn finding_twins_stays_near_linear() {
     let took = |record: &Record| {
         let once = || {
             let begun = Instant::now();
-            assert!(!proposed(record, &RawClocks).is_empty());
+            assert!(!OneEvent::of(&Ground::of(record, &RawClocks)).proposed.is_empty());
             begun.elapsed()
         };
         (0..3).map(|_| once()).min().unwrap_or(Duration::MAX)

@@ -47,14 +47,23 @@ impl LabelClass {
 pub fn fold(label: &str) -> String {
     // Most labels are ASCII, of which NFC changes nothing.
     if label.is_ascii() {
-        return joined(&label.to_ascii_lowercase());
+        let mut folded = joined(label);
+        folded.make_ascii_lowercase();
+        return folded;
     }
     let lower: String = label.nfc().collect::<String>().to_lowercase().nfc().collect();
     joined(&lower)
 }
 
 fn joined(text: &str) -> String {
-    text.split_whitespace().collect::<Vec<_>>().join(" ")
+    let mut joined = String::with_capacity(text.len());
+    for word in text.split_whitespace() {
+        if !joined.is_empty() {
+            joined.push(' ');
+        }
+        joined.push_str(word);
+    }
+    joined
 }
 
 /// What the door lets in as a label, for schemas: no control character, none of the marks that register keys use, and not blank.

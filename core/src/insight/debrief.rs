@@ -22,7 +22,7 @@ use super::view::View;
 use crate::clock::{ClockLine, Source, TimeLine};
 use crate::day::{DayId, Record};
 use crate::entry::{DrillForm, Role, Time, fold};
-use crate::review::{Item, KitItem, KitState, OneEvent, Sort};
+use crate::review::{Item, KitItem, KitState, Sort};
 use chrono::NaiveDate;
 use schemars::JsonSchema;
 use serde::Serialize;
@@ -30,8 +30,8 @@ use std::collections::BTreeMap;
 
 /// What a debrief starts from besides the day.
 pub struct Given<'a> {
-    /// Entries that tell of one event.
-    pub one_event: &'a OneEvent,
+    /// Pairs of entries that count as one event only because they seem to be.
+    pub assumed_twins: usize,
     /// How times are corrected.
     pub clocks: &'a TimeLine,
     /// The thresholds in force.
@@ -202,20 +202,20 @@ pub struct TargetAnswer {
 
 /// The debrief of a day.
 #[must_use]
-pub fn debrief(record: &Record, given: Given<'_>) -> Debrief {
-    let view = View::new(record, &given.one_event.groups, given.clocks);
+pub fn debrief(view: &View<'_>, given: Given<'_>) -> Debrief {
+    let record = view.record;
     let mut left_out = view.not_counted();
-    let notes = Notes::of(&view, &mut left_out);
-    let reads = DrillRead::all(&view);
-    let own_runs: Vec<RunRow> = reads.iter().flat_map(|drill| runs_of(&view, drill)).collect();
+    let notes = Notes::of(view, &mut left_out);
+    let reads = DrillRead::all(view);
+    let own_runs: Vec<RunRow> = reads.iter().flat_map(|drill| runs_of(view, drill)).collect();
     let teams = by_team(own_runs.iter().chain(given.earlier_runs));
     let wanted = given.only_drill.map(|label| view.things.drill(label));
     let mut drills = Vec::new();
     for drill in reads.into_iter().filter(|d| wanted.as_ref().is_none_or(|w| *w == d.folded)) {
-        drills.push(drill_answer(&view, drill, &teams, given.thresholds, &mut left_out));
+        drills.push(drill_answer(view, drill, &teams, given.thresholds, &mut left_out));
     }
     let kit_out: Vec<KitItem> = given.kit.into_iter().filter(|k| k.state == KitState::InSnow).collect();
-    let (awaited, expected) = awaited(&view);
+    let (awaited, expected) = awaited(view);
     let mut made = Made::from_heads(given.heads_sha256);
     made.filters.insert("day".to_owned(), record.id.to_string());
     made.filters.extend(given.only_drill.map(|d| ("drill".to_owned(), d.to_owned())));
@@ -231,15 +231,15 @@ pub fn debrief(record: &Record, given: Given<'_>) -> Debrief {
         awaited,
         drills,
         reference: given.reference,
-        checks: Checks::of(&view, given.thresholds, &mut left_out),
-        interference: DayInterference::of(&view, &mut left_out),
+        checks: Checks::of(view, given.thresholds, &mut left_out),
+        interference: DayInterference::of(view, &mut left_out),
         clocks: ClocksUsed::of(given.clocks, record),
         to_settle: ToSettle::of(&given.items),
         missing: given.items.into_iter().filter(|i| i.sort == Sort::Missing).collect(),
         notes: notes.others,
         cautions: cautions::of_a_debrief().into_iter().map(str::to_owned).collect(),
         made,
-        assumed_twins: given.one_event.assumed_twins,
+        assumed_twins: given.assumed_twins,
         left_out: left_out.list(),
     }
 }
@@ -352,15 +352,15 @@ mod tests {
     use super::*;
     use crate::insight::left_out::reason;
     use crate::insight::testing::record;
-    use crate::review::{kit, one_event_groups};
+    use crate::review::{Ground, OneEvent, kit};
     use serde_json::json;
 
     fn debrief_of(lines: &str, only_drill: Option<&str>) -> serde_json::Value {
         let record = record(lines);
         let clocks = TimeLine::of(&record);
-        let one_event = one_event_groups(&record, &clocks);
+        let one_event = OneEvent::of(&Ground::of(&record, &clocks));
         let given = Given {
-            one_event: &one_event,
+            assumed_twins: one_event.proposed.len(),
             clocks: &clocks,
             thresholds: &Thresholds::default(),
             kit: kit(&[&record]),
@@ -370,7 +370,8 @@ mod tests {
             reference: None,
             heads_sha256: "00",
         };
-        serde_json::to_value(debrief(&record, given)).unwrap()
+        let view = View::new(&record, &one_event.groups, &clocks);
+        serde_json::to_value(debrief(&view, given)).unwrap()
     }
 
     const DAY: &str = r#"

@@ -7,6 +7,7 @@ use crate::day::{Groups, Noted, Record, Thing, Things};
 use crate::entry::{Body, Drill, DrillLabel, Entry};
 use serde::Deserialize;
 use serde_json::Value;
+use std::borrow::Cow;
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 /// A day, indexed.
@@ -14,7 +15,7 @@ pub struct View<'a> {
     /// The day.
     pub record: &'a Record,
     /// Its drills, targets and people.
-    pub things: Things,
+    pub things: Cow<'a, Things>,
     /// Entries that tell of one event, as settled or as proposed.
     pub groups: &'a Groups,
     /// How times are corrected.
@@ -73,7 +74,17 @@ impl<'a> View<'a> {
     /// Indexes a day; linear in its entries.
     #[must_use]
     pub fn new(record: &'a Record, groups: &'a Groups, clocks: &'a dyn Clocks) -> View<'a> {
-        let things = Things::of(record);
+        View::over(record, Cow::Owned(Things::of(record)), groups, clocks)
+    }
+
+    /// Indexes a day whose things were put together already.
+    #[must_use]
+    pub fn over(
+        record: &'a Record,
+        things: Cow<'a, Things>,
+        groups: &'a Groups,
+        clocks: &'a dyn Clocks,
+    ) -> View<'a> {
         let mut by_drill: BTreeMap<String, OfDrill<'a>> = BTreeMap::new();
         let mut order = Vec::new();
         for noted in &record.entries {

@@ -69,14 +69,15 @@ impl Logbook {
     pub fn debrief(&self, day: DayId, ask: &Ask<'_>) -> Result<Debrief, LogbookError> {
         let reference = ask.curve.map(Reference::named).transpose().map_err(LogbookError::Usage)?;
         let read = DayRead::of(self.record(day)?);
+        let (items, kit) = self.review_of(&read)?;
         Ok(debrief::debrief(
-            &read.record,
+            &read.view(),
             Given {
-                one_event: &read.one_event,
+                assumed_twins: read.one_event.proposed.len(),
                 clocks: &read.clocks,
                 thresholds: &ask.thresholds,
-                kit: self.kit()?,
-                items: self.review_of(&read.record)?,
+                kit,
+                items,
                 earlier_runs: &self.runs_before(&read.record)?,
                 only_drill: ask.drill,
                 reference,

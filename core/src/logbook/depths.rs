@@ -105,7 +105,7 @@ impl Logbook {
     ) -> Result<(), LogbookError> {
         let read = DayRead::of(self.record(day.id)?);
         depths_of(&read.view(), n, ask.of, ask.group_by, thresholds, depths);
-        depths.besides(&Tally::default(), read.one_event.assumed_twins);
+        depths.besides(&Tally::default(), read.one_event.proposed.len());
         Ok(())
     }
 }

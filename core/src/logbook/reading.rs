@@ -2,11 +2,12 @@
 
 use super::{Logbook, LogbookError};
 use crate::clock::{CLOCK_KINDS, Clocks, Corrected, TimeLine};
-use crate::day::{DayId, Record};
+use crate::day::{DayId, Record, Things};
 use crate::insight::debrief::ClocksUsed;
 use crate::insight::view::View;
-use crate::review::{self, OneEvent};
+use crate::review::{Ground, OneEvent};
 use crate::store::EntryRow;
+use std::borrow::Cow;
 use std::collections::BTreeMap;
 use std::collections::btree_map::Entry;
 
@@ -15,17 +16,26 @@ pub(super) struct DayRead {
     pub record: Record,
     pub clocks: TimeLine,
     pub one_event: OneEvent,
+    things: Things,
 }
 
 impl DayRead {
     pub fn of(record: Record) -> DayRead {
         let clocks = TimeLine::of(&record);
-        let one_event = review::one_event_groups(&record, &clocks);
-        DayRead { record, clocks, one_event }
+        let things = Things::of(&record);
+        let one_event = OneEvent::of(&Ground::over(&record, Cow::Borrowed(&things), &clocks));
+        DayRead { record, clocks, one_event, things }
     }
 
+    /// As questions start from it.
     pub fn view(&self) -> View<'_> {
-        View::new(&self.record, &self.one_event.groups, &self.clocks)
+        let things = Cow::Borrowed(&self.things);
+        View::over(&self.record, things, &self.one_event.groups, &self.clocks)
+    }
+
+    /// As its review starts from it.
+    pub fn ground(&self) -> Ground<'_> {
+        Ground::over(&self.record, Cow::Borrowed(&self.things), &self.clocks)
     }
 }
 

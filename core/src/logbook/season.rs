@@ -153,7 +153,7 @@ impl Logbook {
         for (done, day) in days.iter().enumerate() {
             self.step(done, days.len())?;
             let read = DayRead::of(self.store.record_of(day.id, &kinds)?);
-            basis.assumed_twins += read.one_event.assumed_twins;
+            basis.assumed_twins += read.one_event.proposed.len();
             look(&read.view(), &mut basis);
         }
         Ok(basis)

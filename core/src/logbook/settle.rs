@@ -1,7 +1,7 @@
 //! What needs a person, over all days, and writing what a person decided.
 
+use super::reading::DayRead;
 use super::{Logbook, LogbookError};
-use crate::clock::TimeLine;
 use crate::day::{DayId, Key, Record};
 use crate::entry::EntryId;
 use crate::review::{self, Choice, Item, KitItem, Settled, Verdict};
@@ -27,11 +27,12 @@ impl Logbook {
     /// # Errors
     /// The store's, for a day that is not here too.
     pub fn review(&self, day: DayId) -> Result<Vec<Item>, LogbookError> {
-        let record = self.record(day)?;
-        self.review_of(&record)
+        Ok(self.review_of(&DayRead::of(self.record(day)?))?.0)
     }
 
-    pub(super) fn review_of(&self, record: &Record) -> Result<Vec<Item>, LogbookError> {
+    /// What of a day needs a person, and the kit of all days.
+    pub(super) fn review_of(&self, read: &DayRead) -> Result<(Vec<Item>, Vec<KitItem>), LogbookError> {
+        let record = &read.record;
         let one = |d: &DayRow| {
             if d.date == record.date {
                 self.store.record(d.id)
@@ -41,7 +42,9 @@ impl Logbook {
         };
         let others: Vec<Record> =
             self.days()?.iter().filter(|d| d.id != record.id).map(one).collect::<Result<_, _>>()?;
-        Ok(review::review(record, &others.iter().collect::<Vec<_>>(), &TimeLine::of(record)))
+        let others: Vec<&Record> = others.iter().collect();
+        let kit = review::kit(&[&[record], others.as_slice()].concat());
+        Ok((review::review(&read.ground(), &read.one_event, &kit, &others), kit))
     }
 
     /// Settles items of a day. What is settled travels like any entry: it is settled everywhere then. With `dry_run` it only says what would be

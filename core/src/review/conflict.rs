@@ -9,13 +9,12 @@ use serde_json::Value;
 use std::collections::{BTreeMap, BTreeSet, VecDeque};
 
 /// The conflicts of a day, in the order of their keys.
-#[must_use]
-pub fn conflicts(record: &Record) -> Vec<Item> {
-    let ground = Ground::of(record);
+pub(super) fn items(ground: &Ground<'_>) -> Vec<Item> {
+    let record = ground.record;
     let mut found: BTreeMap<Key, Item> = BTreeMap::new();
     for noted in &record.entries {
         for field in &noted.unsettled {
-            let (key, item) = of_entry(&ground, noted, field);
+            let (key, item) = of_entry(ground, noted, field);
             found.extend(item.map(|item| (key, item)));
         }
     }
@@ -27,26 +26,26 @@ pub fn conflicts(record: &Record) -> Vec<Item> {
     for (class, path, thing) in drills.chain(targets).chain(people) {
         for field in thing.unsettled.keys() {
             let key = Key::Declared(class, path.clone(), field.clone());
-            let item = declared(&ground, &key, class, thing, field);
+            let item = declared(ground, &key, class, thing, field);
             found.insert(key, item);
         }
     }
     for (key, _) in record.registers.0.iter().filter(|(_, said)| disagree(said)) {
         let says = match key {
-            Key::Same(a, b) => format!("{}: one event, or two?", both(&ground, *a, *b)),
+            Key::Same(a, b) => format!("{}: one event, or two?", both(ground, *a, *b)),
             Key::Accept(id, code) => format!("{}: is the doubt \"{code}\" true?", ground.tell_id(*id)),
             Key::Alias(class, path) => {
                 format!("which {} is meant by {}?", class.word(), path.last().map_or("", String::as_str))
             }
             _ => continue,
         };
-        found.insert(key.clone(), of_register(&ground, key, says));
+        found.insert(key.clone(), of_register(ground, key, says));
     }
     for (a, b) in contradictions(record) {
         let key = Key::same(a, b);
         let says =
-            format!("{}: each is called one event with others that were called two", both(&ground, a, b));
-        found.entry(key.clone()).or_insert_with(|| of_register(&ground, &key, says));
+            format!("{}: each is called one event with others that were called two", both(ground, a, b));
+        found.entry(key.clone()).or_insert_with(|| of_register(ground, &key, says));
     }
     found.into_values().collect()
 }
@@ -231,6 +230,11 @@ fn chain(same: &BTreeMap<EntryId, BTreeSet<EntryId>>, a: EntryId, b: EntryId) ->
 mod tests {
     use super::super::testing::{day, day_with, entry, id};
     use super::*;
+    use crate::clock::RawClocks;
+
+    fn conflicts(record: &Record) -> Vec<Item> {
+        items(&Ground::of(record, &RawClocks))
+    }
 
     fn keys(record: &Record) -> Vec<String> {
         conflicts(record).into_iter().map(|i| i.item).collect()

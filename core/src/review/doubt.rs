@@ -10,7 +10,7 @@ mod steps;
 
 use super::ground::Ground;
 use super::item::{Item, Sort};
-use crate::clock::Clocks;
+use super::twin::OneEvent;
 use crate::day::{Key, Noted, Record, disagree};
 use crate::entry::{Body, Entry, EntryId, Outcome, Time, check, kind};
 use chrono::{NaiveTime, TimeDelta};
@@ -21,20 +21,19 @@ use std::collections::HashMap;
 const OUTSIDE: TimeDelta = TimeDelta::hours(12);
 
 /// The doubts of a day that nobody accepted, in the order of the entries.
-#[must_use]
-pub fn doubts(record: &Record, clocks: &dyn Clocks) -> Vec<Item> {
-    let ground = Ground::of(record);
+pub(super) fn items(ground: &Ground<'_>, one_event: &OneEvent) -> Vec<Item> {
+    let record = ground.record;
     let mut found = Vec::new();
     for noted in &record.entries {
         match noted.counted() {
-            Some(entry) => of_entry(&ground, noted, entry, clocks, &mut found),
-            None if noted.void.is_none() => found.extend(wrong_id(&ground, noted)),
+            Some(entry) => of_entry(ground, noted, entry, &mut found),
+            None if noted.void.is_none() => found.extend(wrong_id(ground, noted)),
             None => {}
         }
     }
-    found.extend(steps::doubts(&ground, clocks));
-    found.extend(labels::doubts(&ground));
-    found.extend(clock::doubts(&ground, clocks));
+    found.extend(steps::doubts(ground, one_event));
+    found.extend(labels::doubts(ground));
+    found.extend(clock::doubts(ground));
     let at: HashMap<EntryId, usize> = record.entries.iter().enumerate().map(|(i, n)| (n.id, i)).collect();
     found.retain(|item| !is_accepted(record, &item.item));
     found.sort_by_cached_key(|i| (i.entries.first().and_then(|id| at.get(id)).copied(), i.item.clone()));
@@ -57,29 +56,36 @@ fn doubt(ground: &Ground<'_>, id: EntryId, code: &str, says: String) -> Item {
     }
 }
 
-fn of_entry(ground: &Ground<'_>, noted: &Noted, entry: &Entry, clocks: &dyn Clocks, found: &mut Vec<Item>) {
-    let told = ground.tell(noted);
+fn of_entry(ground: &Ground<'_>, noted: &Noted, entry: &Entry, found: &mut Vec<Item>) {
     let mut fields: Vec<String> = Vec::new();
     for fault in kind(entry.body.kind()).map(|k| check(k, &noted.json)).unwrap_or_default() {
         if fields.contains(&fault.field) {
             continue;
         }
         let word = if noted.json.get(&fault.field).is_none_or(Value::is_null) { "lacks" } else { "range" };
-        let item = doubt(ground, noted.id, &format!("{word}:{}", fault.field), format!("{told}: {fault}"));
+        let item = doubt(
+            ground,
+            noted.id,
+            &format!("{word}:{}", fault.field),
+            format!("{}: {fault}", ground.tell(noted)),
+        );
         found.push(Item { field: Some(fault.field.clone()), ..item });
         fields.push(fault.field);
     }
     if matches!(&entry.body, Body::Strike(s) if s.outcome == Some(Outcome::Hit))
         && entry.common.target.is_none()
     {
-        let says =
-            format!("{told} is a hit, but of which target? Strike it out and write it anew with its target");
+        let says = format!(
+            "{} is a hit, but of which target? Strike it out and write it anew with its target",
+            ground.tell(noted)
+        );
         found.push(doubt(ground, noted.id, "no_target", says));
     }
-    if outside(ground.record, noted, entry, clocks) {
+    if outside(ground, noted, entry) {
         let (at, date) = (entry.common.at, ground.record.date);
         let says = format!(
-            "{told} is at {at}, more than 12 h outside the day {date}: wrong clock, or wrong day (then move it)?"
+            "{} is at {at}, more than 12 h outside the day {date}: wrong clock, or wrong day (then move it)?",
+            ground.tell(noted)
         );
         found.push(Item { field: Some("at".to_owned()), ..doubt(ground, noted.id, "outside_day", says) });
     }
@@ -87,10 +93,11 @@ fn of_entry(ground: &Ground<'_>, noted: &Noted, entry: &Entry, clocks: &dyn Cloc
 
 /// More than 12 h before the day begins or after it ends, by the entry's own offset; a clock that is known to be off is corrected first. A
 /// stopwatch tells no time of day.
-fn outside(record: &Record, noted: &Noted, entry: &Entry, clocks: &dyn Clocks) -> bool {
-    let corrected = Time::from_millis(clocks.at(noted).ms.round() as i64, entry.common.at.utc_offset_min());
+fn outside(ground: &Ground<'_>, noted: &Noted, entry: &Entry) -> bool {
+    let corrected =
+        Time::from_millis(ground.clocks.at(noted).ms.round() as i64, entry.common.at.utc_offset_min());
     let at = corrected.unwrap_or(entry.common.at).datetime().naive_local();
-    let begin = record.date.and_time(NaiveTime::MIN);
+    let begin = ground.record.date.and_time(NaiveTime::MIN);
     let (Some(first), Some(last)) =
         (begin.checked_sub_signed(OUTSIDE), begin.checked_add_signed(TimeDelta::days(1) + OUTSIDE))
     else {
@@ -111,7 +118,7 @@ fn wrong_id(ground: &Ground<'_>, noted: &Noted) -> Option<Item> {
 
 #[cfg(test)]
 mod tests {
-    use super::super::testing::{day, day_with, entry, id};
+    use super::super::testing::{day, day_with, doubts, entry, id};
     use super::*;
     use crate::clock::RawClocks;
 

@@ -1,34 +1,45 @@
-//! What every room of review stands on: a day with its things and an index of its entries, and how these are put into words.
+//! What every room of review stands on: a day with its things, its clocks and an index of its entries, and how these are put into words.
 
+use crate::clock::Clocks;
 use crate::day::{Noted, Record, Things};
 use crate::entry::{Body, CallSign, EntryId, Time, fold};
+use std::borrow::Cow;
 use std::collections::{BTreeMap, HashMap};
 
 /// A day made ready for review.
-pub(super) struct Ground<'a> {
-    pub record: &'a Record,
-    pub things: Things,
+pub struct Ground<'a> {
+    pub(super) record: &'a Record,
+    pub(super) things: Cow<'a, Things>,
+    pub(super) clocks: &'a dyn Clocks,
     by_id: HashMap<EntryId, &'a Noted>,
 }
 
 impl<'a> Ground<'a> {
-    pub fn of(record: &'a Record) -> Ground<'a> {
-        let by_id = record.entries.iter().map(|n| (n.id, n)).collect();
-        Ground { record, things: Things::of(record), by_id }
+    /// A day by itself. `clocks` puts instants on one time line: the day's own, [`TimeLine`](crate::clock::TimeLine).
+    #[must_use]
+    pub fn of(record: &'a Record, clocks: &'a dyn Clocks) -> Ground<'a> {
+        Ground::over(record, Cow::Owned(Things::of(record)), clocks)
     }
 
-    pub fn noted(&self, id: EntryId) -> Option<&'a Noted> {
+    /// A day whose things were put together already.
+    #[must_use]
+    pub fn over(record: &'a Record, things: Cow<'a, Things>, clocks: &'a dyn Clocks) -> Ground<'a> {
+        let by_id = record.entries.iter().map(|n| (n.id, n)).collect();
+        Ground { record, things, clocks, by_id }
+    }
+
+    pub(super) fn noted(&self, id: EntryId) -> Option<&'a Noted> {
         self.by_id.get(&id).copied()
     }
 
     /// A call sign as it is shown.
-    pub fn spelled(&self, call_sign: &str) -> String {
+    pub(super) fn spelled(&self, call_sign: &str) -> String {
         let shown = self.things.people.get(&self.things.person(call_sign)).map(|p| p.label.clone());
         shown.unwrap_or_else(|| call_sign.trim().to_owned())
     }
 
     /// Call signs as they are shown, each once, in the order of their folds.
-    pub fn people<'s>(&self, call_signs: impl IntoIterator<Item = &'s str>) -> Vec<String> {
+    pub(super) fn people<'s>(&self, call_signs: impl IntoIterator<Item = &'s str>) -> Vec<String> {
         let mut shown: BTreeMap<String, String> = BTreeMap::new();
         for call_sign in call_signs.into_iter().filter(|c| !c.trim().is_empty()) {
             let spelled = self.spelled(call_sign);
@@ -39,12 +50,12 @@ impl<'a> Ground<'a> {
     }
 
     /// Who wrote these entries.
-    pub fn writers(&self, entries: &[EntryId]) -> Vec<String> {
+    pub(super) fn writers(&self, entries: &[EntryId]) -> Vec<String> {
         self.people(entries.iter().filter_map(|id| writer(self.noted(*id)?)))
     }
 
     /// "strike of target A in drill 1 (Obs1, 10:08:20)".
-    pub fn tell(&self, noted: &Noted) -> String {
+    pub(super) fn tell(&self, noted: &Noted) -> String {
         let Some(entry) = &noted.entry else {
             let by = writer(noted).map(|by| format!(" by {}", self.spelled(by))).unwrap_or_default();
             return format!("entry {}{by}", noted.id);
@@ -62,7 +73,7 @@ impl<'a> Ground<'a> {
         format!("{what}{target}{drill} ({by}, {})", time_of_day(entry.common.at))
     }
 
-    pub fn tell_id(&self, id: EntryId) -> String {
+    pub(super) fn tell_id(&self, id: EntryId) -> String {
         self.noted(id).map_or_else(|| format!("entry {id}"), |n| self.tell(n))
     }
 }

@@ -86,8 +86,8 @@ pub fn kit(days: &[&Record]) -> Vec<KitItem> {
 }
 
 /// The items of kit in the snow.
-pub(super) fn items(days: &[&Record]) -> Vec<Item> {
-    kit(days).into_iter().filter(|k| k.state == KitState::InSnow).map(|k| k.in_snow()).collect()
+pub(super) fn items(kit: &[KitItem]) -> Vec<Item> {
+    kit.iter().filter(|k| k.state == KitState::InSnow).cloned().map(KitItem::in_snow).collect()
 }
 
 impl KitItem {
@@ -353,7 +353,7 @@ mod tests {
             (k.state, k.what, k.x_m, k.set_depth_cm),
             (KitState::InSnow, Some(KitSort::Transmitter), Some(3.0), Some(110.0))
         );
-        let says = &items(&[&first])[0].says;
+        let says = &items(&kit(&[&first]))[0].says;
         assert!(says.contains("TX07 is still in the snow as target A in drill 1"), "{says}");
 
         let dug = step(9, "09:00:00", "tx07", "dug_up", "").replace("2027-02-06", "2027-02-07");

@@ -3,15 +3,13 @@
 
 use super::ground::Ground;
 use super::item::{Item, MISSING, Sort};
-use crate::day::{Noted, Record, Thing};
+use crate::day::{Noted, Thing};
 use crate::entry::{Body, EndReason, EntryId, Outcome, Step, StopsAt};
 use serde_json::Value;
 use std::collections::{BTreeMap, BTreeSet};
 
 /// What is missing, in the order of the drills' labels.
-#[must_use]
-pub fn missing(record: &Record) -> Vec<Item> {
-    let ground = Ground::of(record);
+pub(super) fn items(ground: &Ground<'_>) -> Vec<Item> {
     let mut drills: BTreeMap<String, Told> = ground
         .things
         .drills
@@ -19,16 +17,16 @@ pub fn missing(record: &Record) -> Vec<Item> {
         .filter(|(_, d)| !d.declared_by.is_empty())
         .map(|(d, _)| (d.clone(), Told::default()))
         .collect();
-    for noted in &record.entries {
+    for noted in &ground.record.entries {
         let drill = noted.counted().and_then(|e| e.common.drill.as_ref()).map(|d| ground.things.drill(&d.0));
         if let Some(told) = drill.and_then(|d| drills.get_mut(&d)) {
-            told.take(&ground, noted);
+            told.take(ground, noted);
         }
     }
     drills
         .iter()
         .filter(|(_, told)| !told.cancelled())
-        .flat_map(|(drill, told)| lacks(&ground, drill, told))
+        .flat_map(|(drill, told)| lacks(ground, drill, told))
         .collect()
 }
 
@@ -161,6 +159,12 @@ fn lacks(ground: &Ground<'_>, drill: &str, told: &Told) -> Vec<Item> {
 mod tests {
     use super::super::testing::{day, entry, id};
     use super::*;
+    use crate::clock::RawClocks;
+    use crate::day::Record;
+
+    fn missing(record: &Record) -> Vec<Item> {
+        items(&Ground::of(record, &RawClocks))
+    }
 
     fn keys(lines: &[String]) -> Vec<String> {
         missing(&day(lines)).into_iter().map(|i| i.item).collect()

@@ -14,44 +14,40 @@ mod testing;
 mod twin;
 
 pub use across::across;
-pub use conflict::conflicts;
-pub use doubt::doubts;
+pub use ground::Ground;
 pub use item::{Item, ItemValue, Sort};
 pub use kit::{KitItem, KitState, kit};
-pub use missing::missing;
 pub use settle::{Choice, SettleError, Settled, Verdict, field_of, find, plan, typed};
-pub use twin::{NEVER_COMPARED_MS, OneEvent, WINDOWS, Window, one_event_groups, proposed, twins};
+pub use twin::{NEVER_COMPARED_MS, OneEvent, WINDOWS, Window};
 
-use crate::clock::Clocks;
 use crate::day::Record;
 
-/// Every item of `day`, in the order in which people should look: kit in the snow, what is missing, conflicts, doubts, twins.
+/// Every item of a day, in the order in which people should look: kit in the snow, what is missing, conflicts, doubts, twins.
 ///
-/// `others` are the other days at hand: kit lies in the snow whatever the day, and two days of one date may be one. `clocks` puts instants on
-/// one time line: the day's own, [`TimeLine`](crate::clock::TimeLine).
+/// `others` are the other days at hand, and `kit` the ledger over all of them: kit lies in the snow whatever the day, and two days of one date
+/// may be one.
 #[must_use]
-pub fn review(day: &Record, others: &[&Record], clocks: &dyn Clocks) -> Vec<Item> {
-    let mut all: Vec<&Record> = vec![day];
-    all.extend(others.iter().copied().filter(|o| o.id != day.id));
-    let mut items = kit::items(&all);
-    items.extend(missing(day));
-    items.extend(conflicts(day));
-    items.extend(doubts(day, clocks));
-    items.extend(across(&all).into_iter().filter(|i| i.day == day.id));
-    items.extend(twins(day, clocks));
+pub fn review(day: &Ground<'_>, one_event: &OneEvent, kit: &[KitItem], others: &[&Record]) -> Vec<Item> {
+    let mut all: Vec<&Record> = vec![day.record];
+    all.extend(others.iter().copied().filter(|o| o.id != day.record.id));
+    let mut items = kit::items(kit);
+    items.extend(missing::items(day));
+    items.extend(conflict::items(day));
+    items.extend(doubt::items(day, one_event));
+    items.extend(across(&all).into_iter().filter(|i| i.day == day.record.id));
+    items.extend(twin::items(day, one_event));
     items
 }
 
 #[cfg(test)]
 mod tests {
-    use super::testing::{day, entry};
+    use super::testing::{day, entry, items};
     use super::*;
-    use crate::clock::RawClocks;
     use proptest::prelude::*;
 
     #[test]
     fn an_empty_day_asks_nothing() {
-        assert!(review(&day(&[]), &[], &RawClocks).is_empty());
+        assert!(items(&day(&[])).is_empty());
     }
 
     #[test]
@@ -65,7 +61,7 @@ mod tests {
             entry(6, "Obs2", "10:00:00", "drill", r#""label":"1","slope_deg":30"#),
             entry(7, "Obs1", "10:00:00", "drill", r#""label":"1","slope_deg":31"#),
         ]);
-        let items = review(&record, &[], &RawClocks);
+        let items = items(&record);
         let sorts: Vec<Sort> = items.iter().map(|i| i.sort).collect();
         let mut sorted = sorts.clone();
         sorted.sort();
@@ -103,8 +99,8 @@ mod tests {
                 shuffled.swap(i, (state >> 33) as usize % (i + 1));
             }
             let (one, other) = (day(&lines), day(&shuffled));
-            let mine = review(&one, &[], &RawClocks);
-            prop_assert_eq!(&mine, &review(&other, &[], &RawClocks));
+            let mine = items(&one);
+            prop_assert_eq!(&mine, &items(&other));
             let mut codes: Vec<&str> = mine.iter().map(|i| i.code.as_str()).collect();
             codes.sort_unstable();
             codes.dedup();

@@ -289,10 +289,8 @@ fn does_not_fit(item: &Item, key: &Key, verdict: &Verdict) -> SettleError {
 
 #[cfg(test)]
 mod tests {
-    use super::super::testing::{day_with, entry, id};
-    use super::super::{Item, review};
+    use super::super::testing::{day_with, entry, id, items};
     use super::*;
-    use crate::clock::RawClocks;
     use crate::day::Record;
     use serde_json::json;
 
@@ -312,10 +310,6 @@ mod tests {
             registers.iter().map(|(k, v)| (k.as_str(), [v.as_str()])).collect();
         let registers: Vec<(&str, &[&str])> = texts.iter().map(|(k, v)| (*k, v.as_slice())).collect();
         day_with(&lines(), &registers)
-    }
-
-    fn items(record: &Record) -> Vec<Item> {
-        review(record, &[], &RawClocks)
     }
 
     /// The code of the item of this key.

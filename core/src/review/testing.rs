@@ -1,5 +1,7 @@
 //! Days for the tests of review, put together from bodies and registers as a store does it.
 
+use super::{Ground, Item, OneEvent, kit, review};
+use crate::clock::{Clocks, RawClocks};
 use crate::day::{Body, DayId, DeviceId, Key, Record, Registers, Saying, effective};
 use crate::entry::EntryId;
 use chrono::NaiveDate;
@@ -54,4 +56,16 @@ pub fn day_of(date: &str, area: &str, lines: &[String], registers: &[(&str, &[&s
     entries.sort_by_key(|n| (n.at().map(|at| at.millis()), n.id));
     let date: NaiveDate = date.parse().unwrap();
     Record { id: DayId::of(date, area), date, area: area.to_owned(), entries, registers }
+}
+
+/// The doubts of a day.
+pub fn doubts(record: &Record, clocks: &dyn Clocks) -> Vec<Item> {
+    let ground = Ground::of(record, clocks);
+    super::doubt::items(&ground, &OneEvent::of(&ground))
+}
+
+/// Every item of a day alone, by clocks that are taken at their word.
+pub fn items(record: &Record) -> Vec<Item> {
+    let ground = Ground::of(record, &RawClocks);
+    review(&ground, &OneEvent::of(&ground), &kit(&[record]), &[])
 }

@@ -5,8 +5,8 @@
 
 use super::ground::Ground;
 use super::item::{Item, Sort};
-use crate::clock::{Clocks, Corrected};
-use crate::day::{Groups, Key, Noted, Record};
+use crate::clock::Corrected;
+use crate::day::{Groups, Key, Noted};
 use crate::entry::{Body, Entry, EntryId, Outcome, Step};
 use std::collections::{BTreeMap, HashMap, HashSet};
 
@@ -54,42 +54,37 @@ const NEIGHBOURS: usize = 32;
 pub struct OneEvent {
     /// The groups.
     pub groups: Groups,
-    /// How many pairs are joined only because they were proposed.
-    pub assumed_twins: usize,
+    /// The pairs that are joined only because they seem to tell of one event and nobody has said anything about them; smaller id first, in the
+    /// order of time.
+    pub proposed: Vec<(EntryId, EntryId)>,
 }
 
-/// The pairs of entries that seem to tell of one event and about which nobody has said anything; smaller id first, in the order of time.
-#[must_use]
-pub fn proposed(record: &Record, clocks: &dyn Clocks) -> Vec<(EntryId, EntryId)> {
-    Matching::of(&Ground::of(record), clocks).proposed
-}
-
-/// Which entries tell of one event: settled so, so by definition (a writer's own moment strike and strike of one target; everybody's first
-/// start of a drill), or proposed.
-#[must_use]
-pub fn one_event_groups(record: &Record, clocks: &dyn Clocks) -> OneEvent {
-    let matching = Matching::of(&Ground::of(record), clocks);
-    let mut groups = Groups::of(record);
-    for (a, b) in matching.by_definition.iter().chain(&matching.proposed) {
-        groups.join(*a, *b);
+impl OneEvent {
+    /// Of a day: settled so, so by definition (a writer's own moment strike and strike of one target; everybody's first start of a drill), or
+    /// proposed.
+    #[must_use]
+    pub fn of(ground: &Ground<'_>) -> OneEvent {
+        let Matching { by_definition, proposed } = Matching::of(ground);
+        let mut groups = Groups::of(ground.record);
+        for (a, b) in by_definition.iter().chain(&proposed) {
+            groups.join(*a, *b);
+        }
+        OneEvent { groups, proposed }
     }
-    OneEvent { groups, assumed_twins: matching.proposed.len() }
 }
 
 /// The items of proposed twins.
-#[must_use]
-pub fn twins(record: &Record, clocks: &dyn Clocks) -> Vec<Item> {
-    let ground = Ground::of(record);
-    let item = |(a, b): (EntryId, EntryId)| {
-        let (one, other) = (ground.noted(a)?, ground.noted(b)?);
+pub(super) fn items(ground: &Ground<'_>, one_event: &OneEvent) -> Vec<Item> {
+    let item = |(a, b): &(EntryId, EntryId)| {
+        let (one, other) = (ground.noted(*a)?, ground.noted(*b)?);
         let (told, too) = (ground.tell(one), ground.tell(other));
-        let apart = apart(&clocks.at(one), &clocks.at(other));
+        let apart = apart(&ground.clocks.at(one), &ground.clocks.at(other));
         let says = format!("{told} and {too}, {apart}: one event, or two?");
-        let entries = vec![a, b];
+        let entries = vec![*a, *b];
         let ask = ground.writers(&entries);
-        Some(Item { entries, ask, ..Item::new(Key::same(a, b), Sort::Twin, record.id, says) })
+        Some(Item { entries, ask, ..Item::new(Key::same(*a, *b), Sort::Twin, ground.record.id, says) })
     };
-    Matching::of(&ground, clocks).proposed.into_iter().filter_map(item).collect()
+    one_event.proposed.iter().filter_map(item).collect()
 }
 
 /// How far apart two instants are, in words, with what is not known of it.
@@ -116,7 +111,7 @@ struct Event<'a> {
 }
 
 impl<'a> Event<'a> {
-    fn of(ground: &Ground<'_>, noted: &'a Noted, clocks: &dyn Clocks) -> Option<Event<'a>> {
+    fn of(ground: &Ground<'_>, noted: &'a Noted) -> Option<Event<'a>> {
         let entry = noted.counted()?;
         let window_ms = WINDOWS.iter().find(|w| w.kind == entry.body.kind())?.window_ms;
         let things = &ground.things;
@@ -137,7 +132,7 @@ impl<'a> Event<'a> {
         Some(Event {
             id: noted.id,
             entry,
-            at: clocks.at(noted),
+            at: ground.clocks.at(noted),
             window_ms,
             writer: things.person(&entry.common.by.0),
             class: (drill.map(|d| things.drill(&d.0)), what),
@@ -188,12 +183,12 @@ struct Matching {
 }
 
 impl Matching {
-    fn of(ground: &Ground<'_>, clocks: &dyn Clocks) -> Matching {
+    fn of(ground: &Ground<'_>) -> Matching {
         let settled = Groups::of(ground.record);
         let different: HashSet<(EntryId, EntryId)> = settled.different().iter().copied().collect();
         let mut classes: BTreeMap<(Option<String>, String), Vec<Event<'_>>> = BTreeMap::new();
         for noted in &ground.record.entries {
-            if let Some(event) = Event::of(ground, noted, clocks) {
+            if let Some(event) = Event::of(ground, noted) {
                 classes.entry(event.class.clone()).or_default().push(event);
             }
         }
@@ -338,7 +333,16 @@ impl<'e, 'a> Clusters<'e, 'a> {
 mod tests {
     use super::super::testing::{day, day_with, entry, id};
     use super::*;
-    use crate::clock::RawClocks;
+    use crate::clock::{Clocks, RawClocks};
+    use crate::day::Record;
+
+    fn one_event_groups(record: &Record, clocks: &dyn Clocks) -> OneEvent {
+        OneEvent::of(&Ground::of(record, clocks))
+    }
+
+    fn twins(record: &Record, clocks: &dyn Clocks) -> Vec<Item> {
+        items(&Ground::of(record, clocks), &one_event_groups(record, clocks))
+    }
 
     const A: &str = r#""drill":"1","target":"A","step":"signal""#;
 
@@ -352,7 +356,7 @@ mod tests {
     }
 
     fn pairs(record: &Record) -> Vec<(EntryId, EntryId)> {
-        proposed(record, &RawClocks)
+        one_event_groups(record, &RawClocks).proposed
     }
 
     #[test]
@@ -388,7 +392,7 @@ mod tests {
         let lines: Vec<String> =
             (0..8).map(|n| entry(n, &format!("Obs{n}"), &format!("10:05:0{}", n % 7), "moment", A)).collect();
         let one = one_event_groups(&day(&lines), &RawClocks);
-        assert_eq!(one.assumed_twins, 7);
+        assert_eq!(one.proposed.len(), 7);
         assert!((0..8).all(|n| one.groups.first(id(n)) == id(0)));
     }
 
@@ -414,7 +418,7 @@ mod tests {
         ]);
         let one = one_event_groups(&record, &RawClocks);
         assert_eq!(pairs(&record), [(id(2), id(3))]);
-        assert_eq!((one.groups.first(id(3)), one.assumed_twins), (id(1), 1));
+        assert_eq!((one.groups.first(id(3)), one.proposed.len()), (id(1), 1));
     }
 
     #[test]
@@ -460,7 +464,7 @@ mod tests {
         let record =
             day(&[entry(1, "Obs1", "10:05:00", "moment", A), entry(2, "Obs2", "10:05:20", "moment", A)]);
         assert!(pairs(&record).is_empty());
-        assert_eq!(proposed(&record, &Unsure(Some(6_000.0))).len(), 1);
+        assert_eq!(one_event_groups(&record, &Unsure(Some(6_000.0))).proposed.len(), 1);
         assert!(twins(&record, &Unsure(Some(6_000.0)))[0].says.contains("20.0 ± 12.0 s apart"));
     }
 

@@ -1,7 +1,6 @@
 //! Doubts about clocks that were never compared with the others of the day: what they timed stands only beside itself until someone helps.
 
 use super::doubt;
-use crate::clock::Clocks;
 use crate::day::{ClockName, Noted};
 use crate::entry::{Body, EntryId};
 use crate::review::ground::{Ground, listed};
@@ -9,10 +8,10 @@ use crate::review::item::Item;
 use std::collections::BTreeMap;
 
 /// One doubt a clock, at the first entry whose time should have been compared.
-pub(super) fn doubts(ground: &Ground<'_>, clocks: &dyn Clocks) -> Vec<Item> {
+pub(super) fn doubts(ground: &Ground<'_>) -> Vec<Item> {
     let mut alone: BTreeMap<ClockName, Vec<EntryId>> = BTreeMap::new();
     for noted in ground.record.entries.iter().filter(|n| is_timed(n)) {
-        let at = clocks.at(noted);
+        let at = ground.clocks.at(noted);
         if let Some(clock) = at.only_with() {
             alone.entry(clock.clone()).or_default().push(noted.id);
         }
@@ -51,9 +50,8 @@ fn is_timed(noted: &Noted) -> bool {
 
 #[cfg(test)]
 mod tests {
-    use super::super::doubts;
     use crate::clock::TimeLine;
-    use crate::review::testing::{day, day_with, entry, id};
+    use crate::review::testing::{day, day_with, doubts, entry, id};
 
     fn lines() -> Vec<String> {
         let start = r#""drill":"1","step":"start""#;

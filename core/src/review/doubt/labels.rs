@@ -89,8 +89,7 @@ fn dangling(
 mod tests {
     use super::super::tests::codes;
     use crate::clock::RawClocks;
-    use crate::review::doubts;
-    use crate::review::testing::{day, day_with, entry, id};
+    use crate::review::testing::{day, day_with, doubts, entry, id};
 
     fn lines() -> Vec<String> {
         vec![

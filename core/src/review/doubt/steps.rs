@@ -1,15 +1,15 @@
 //! Doubts about the order of time: steps that come before those they follow, a second start, turns at the shovels that can't be.
 
 use super::doubt;
-use crate::clock::{Clocks, Corrected};
+use crate::clock::Corrected;
 use crate::day::{ClockName, Noted};
 use crate::entry::{Body, Entry, EntryId, Outcome, Step, Time};
 use crate::review::ground::{Ground, time_of_day};
 use crate::review::item::Item;
-use crate::review::twin::{NEVER_COMPARED_MS, OneEvent, WINDOWS, one_event_groups};
+use crate::review::twin::{NEVER_COMPARED_MS, OneEvent, WINDOWS};
 use std::collections::{BTreeMap, BTreeSet};
 
-pub(super) fn doubts(ground: &Ground<'_>, clocks: &dyn Clocks) -> Vec<Item> {
+pub(super) fn doubts(ground: &Ground<'_>, one_event: &OneEvent) -> Vec<Item> {
     let mut sheets: BTreeMap<Sheet, Vec<Reached>> = BTreeMap::new();
     let mut started: BTreeSet<(String, String)> = BTreeSet::new();
     let mut found = Vec::new();
@@ -17,7 +17,7 @@ pub(super) fn doubts(ground: &Ground<'_>, clocks: &dyn Clocks) -> Vec<Item> {
     for noted in &ground.record.entries {
         let Some(entry) = noted.counted() else { continue };
         found.extend(ends_before_begin(ground, noted, entry));
-        if let Some((front, turn)) = Turn::of(ground, noted, entry, clocks) {
+        if let Some((front, turn)) = Turn::of(ground, noted, entry) {
             turns.entry(front).or_default().push(turn);
         }
         let (Some(rank), Some(drill)) = (rank(entry), &entry.common.drill) else { continue };
@@ -31,7 +31,7 @@ pub(super) fn doubts(ground: &Ground<'_>, clocks: &dyn Clocks) -> Vec<Item> {
         }
         let target = entry.common.target.as_ref().map(|t| ground.things.target(&drill, &t.0).1);
         let reached = Reached { rank, target, at: entry.common.at, id: noted.id };
-        sheets.entry((writer, clocks.at(noted).clock, drill)).or_default().push(reached);
+        sheets.entry((writer, noted.at_clock.clone(), drill)).or_default().push(reached);
     }
     let mut seen = BTreeSet::new();
     for ((_, _, drill), reached) in &sheets {
@@ -40,10 +40,7 @@ pub(super) fn doubts(ground: &Ground<'_>, clocks: &dyn Clocks) -> Vec<Item> {
             out_of_order(ground, reached, one_target).into_iter().filter(|i| seen.insert(i.item.clone())),
         );
     }
-    if turns.values().any(|t| t.len() > 1) {
-        let events = one_event_groups(ground.record, clocks);
-        found.extend(turns.into_values().flat_map(|t| overlaps(ground, t, &events)));
-    }
+    found.extend(turns.into_values().flat_map(|t| overlaps(ground, t, one_event)));
     found
 }
 
@@ -126,11 +123,11 @@ struct Turn {
 }
 
 impl Turn {
-    fn of(ground: &Ground<'_>, noted: &Noted, entry: &Entry, clocks: &dyn Clocks) -> Option<(String, Turn)> {
+    fn of(ground: &Ground<'_>, noted: &Noted, entry: &Entry) -> Option<(String, Turn)> {
         let Body::Rotation(r) = &entry.body else { return None };
         let length_ms = r.ended_at.map(|end| (end.millis() - entry.common.at.millis()) as f64);
         let writer = ground.things.person(&entry.common.by.0);
-        let turn = Turn { id: noted.id, writer, begin: clocks.at(noted), length_ms };
+        let turn = Turn { id: noted.id, writer, begin: ground.clocks.at(noted), length_ms };
         Some((ground.things.person(&r.front.as_ref()?.0), turn))
     }
 
@@ -184,7 +181,7 @@ fn ends_before_begin(ground: &Ground<'_>, noted: &Noted, entry: &Entry) -> Optio
 mod tests {
     use super::super::tests::codes;
     use crate::clock::RawClocks;
-    use crate::review::testing::{day, entry, id};
+    use crate::review::testing::{day, doubts, entry, id};
 
     const SETUP: [&str; 3] = ["1", "A", "B"];
 
@@ -210,7 +207,7 @@ mod tests {
             moment(4, "Obs1", "10:03:00", "coarse"),
             entry(5, "Obs1", "10:04:00", "strike", r#""drill":"1","target":"A","outcome":"hit""#),
         ]);
-        let found = super::super::doubts(&day(&lines), &RawClocks);
+        let found = doubts(&day(&lines), &RawClocks);
         assert_eq!(found.len(), 1);
         assert_eq!(found[0].item, format!("{}!order", id(2)));
         assert_eq!(found[0].entries, [id(2), id(3)]);
