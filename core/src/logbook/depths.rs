@@ -19,7 +19,8 @@ use std::rc::Rc;
 /// Kinds that say what a drill and its targets are, whether it was called off, and how far clocks are off.
 const GROUND_KINDS: [&str; 5] = ["drill", "target", "moment", "clock", "clock_mark"];
 /// Kinds that tell a depth, and with which others twins are told apart.
-const TOLD_KINDS: [&str; 8] = ["drill", "target", "person", "moment", "strike", "depth", "clock", "clock_mark"];
+const TOLD_KINDS: [&str; 8] =
+    ["drill", "target", "person", "moment", "strike", "depth", "clock", "clock_mark"];
 /// Fields whose open conflict leaves a value out.
 const FIELDS: [&str; 7] = ["depth_cm", "method", "datum", "direction", "outcome", "lowest_reading_m", "body"];
 /// How far apart two writers' values of one target may lie by their own clocks before nobody need look closer, beyond what clocks are off: any
