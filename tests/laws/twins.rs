@@ -1,6 +1,7 @@
 //! Twins on generated days whose truth is known: how many pairs that are proposed are right, how many that are right are proposed, over the gap
 //! between like events; and that finding them stays near linear.
 
+use cpu_time::ProcessTime;
 use firnbook_core::clock::RawClocks;
 use firnbook_core::day::{Body, DayId, DeviceId, Record, Registers, effective};
 use firnbook_core::entry::{EntryId, Time};
@@ -9,7 +10,7 @@ use proptest::prelude::Rng;
 use proptest::test_runner::{RngAlgorithm, TestRng};
 use serde_json::{Value, json};
 use std::collections::{BTreeMap, BTreeSet};
-use std::time::{Duration, Instant};
+use std::time::Duration;
 
 const WRITERS: usize = 8;
 /// Each clock is this far from true time at most.
@@ -220,7 +221,7 @@ fn finding_twins_stays_near_linear() {
     };
     let took = |record: &Record| {
         let once = || {
-            let begun = Instant::now();
+            let begun = ProcessTime::now();
             assert!(!OneEvent::of(&Ground::of(record, &RawClocks)).proposed.is_empty());
             begun.elapsed()
         };

@@ -154,6 +154,7 @@ impl World {
         settings.set_omit_expression(true);
         settings.add_filter(&folder, "[folder]");
         settings.add_filter(r"  [0-9a-f]{6}  ", "  [dev]  ");
+        settings.add_filter(r"\bdevice [0-9a-f]{6}\b", "device [dev]");
         settings.add_filter(r"\b[0-7][0-9A-HJKMNP-TV-Z]{25}\b", "[entry id]");
         settings.add_filter(r"\b[0-9A-HJKMNP-TV-Z]{6}\b", "[end]");
         settings.add_filter(r"\b[0-9a-f]{16}\b", "[device]");

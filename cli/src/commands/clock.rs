@@ -67,7 +67,9 @@ fn tell(used: &ClocksUsed, columns: usize) -> String {
         return "No entry, so no clock yet.\n".to_owned();
     }
     let mut table = Table::new(["clock", "written by", "is", "±", "known from", "n"]).right([2, 3, 5]);
-    for clock in &used.clocks {
+    let mut clocks: Vec<&ClockLine> = used.clocks.iter().collect();
+    clocks.sort_by_key(|c| (c.from != Source::Base, &c.by));
+    for clock in clocks {
         let cells = [
             name(clock),
             clock.by.join(", "),

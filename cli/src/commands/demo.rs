@@ -8,7 +8,7 @@ use crate::story::{self, PHONES, Played, Wanted};
 use crate::surroundings::{SharedClock, Surroundings};
 use crate::ui::{ALERT, FAINT, HEADING, Ui, styled};
 use crate::view::{counted, table::Table};
-use chrono::NaiveDate;
+use chrono::{NaiveDate, Timelike};
 use firnbook_core::day::DayId;
 use firnbook_core::insight::cautions;
 use firnbook_core::logbook::{Ask, Logbook};
@@ -175,7 +175,10 @@ fn next(args: &DemoArgs, around: &Surroundings, items: &[Item]) -> Vec<Next> {
     say(format!("firnbook debrief{day}"), "the day's answers");
     say(format!("firnbook debrief --html debrief.html{day}"), "the page with what was settled");
     say("firnbook stats depth".to_owned(), "how deep targets lie");
-    let at = if date.is_some() { " --at 14:10" } else { "" };
+    // Before the demo's own afternoon the transmitter would come out of the snow before it went in.
+    let now = around.clock.now().datetime();
+    let early = (now.hour(), now.minute()) < (14, 10);
+    let at = if date.is_some() || early { " --at 14:10" } else { "" };
     say(
         format!("firnbook log kit --item TX09 --step dug_up --drill 2 --target C{at}{day}"),
         "the last transmitter comes out of the snow",
