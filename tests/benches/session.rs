@@ -1,4 +1,4 @@
-//! Live exchange: bytes, round trips and processor time, as ratios against packs in the same run. Nothing here fails a build.
+//! A live exchange of two: bytes, round trips and processor time, as ratios against packs in the same run. Nothing here fails a build.
 
 #![allow(clippy::unwrap_used, clippy::expect_used, reason = "a failed unwrap in a bench is a failed bench")]
 
@@ -14,7 +14,6 @@ fn main() {
     nothing_new();
     hundred_into_ten_thousand();
     first_copy();
-    many_phones();
 }
 
 fn host(phone: &Phone) -> Arc<Host> {
@@ -126,51 +125,6 @@ fn first_copy() {
         1.05,
     );
     say("first copy of 10,000 entries: time against pack and merge", by_session / by_pack, "x", 2.0);
-}
-
-/// 32 phones at once into one base, against merging their packs: processor time of this process less that of the phones alone.
-fn many_phones() {
-    const PHONES: usize = 32;
-    const ENTRIES: usize = 200;
-    let mut base = Phone::new("Base");
-    base.book.found_crew("Base").unwrap();
-    let phones: Vec<Phone> = (0..PHONES)
-        .map(|n| {
-            let invitation = base.book.invite(1, Vec::new(), Some(base.day)).unwrap();
-            let mut phone = Phone::bare(&format!("Obs{n}"));
-            phone.book.join_crew(&invitation, &format!("Phone {n}")).unwrap();
-            log_strikes(&mut phone, n * ENTRIES, ENTRIES);
-            phone
-        })
-        .collect();
-    let packs: Vec<Vec<u8>> = phones.iter().map(Phone::pack).collect();
-    let by_packs = cpu_us(|| {
-        let mut other = Phone::new("Other");
-        packs.iter().for_each(|p| drop(other.book.merge(p, false).unwrap()));
-    });
-    let listening = Base::listen(&host(&base), Some("127.0.0.1:0".parse().unwrap()), &Stop::new()).unwrap();
-    let at = listening.addresses()[0].to_string();
-    let before = common::resident_kb();
-    let live = cpu_us(|| {
-        std::thread::scope(|scope| {
-            for phone in &phones {
-                let (host, at) = (host(phone), at.clone());
-                scope.spawn(move || call(&host, &[at], &Stop::new(), &mut |_| {}).unwrap());
-            }
-        });
-    });
-    println!(
-        "32 phones x {ENTRIES}: packs {:.0} ms, live with all 32 phones in this process {:.0} ms",
-        by_packs / 1e3,
-        live / 1e3
-    );
-    say("32 phones at once: work of base and phones together against packs", live / by_packs, "x", 2.6);
-    say(
-        "32 phones at once: growth of resident memory of all",
-        (common::resident_kb().saturating_sub(before)) as f64 / 1024.0,
-        "MiB",
-        64.0,
-    );
 }
 
 fn wall_ms(work: impl FnOnce()) -> f64 {

@@ -140,7 +140,7 @@ def test_a_long_line_among_others_is_not_taken_apart(firnbook, store, tmp_path):
     assert entries(firnbook, store, "note") == []
 
 
-# Source: the schema of GPX 1.1 (topografix.com/GPX/1/1/gpx.xsd), types gpxType, rteType, wptType: attributes that must be there, and the
+# From memory of the schema of GPX 1.1, types gpxType, rteType, wptType: attributes that must be there, and the
 # order of elements; gpxpy as another reader.
 def test_lanes_as_gpx_are_what_the_schema_asks_for(firnbook, store, tmp_path):
     file = tmp_path / "lanes.gpx"

@@ -71,7 +71,7 @@ fn a_restored_backup_and_a_copied_store_meet_the_team_in_every_order() {
 /// A pack of this document as some program wrote it.
 fn pack_of(doc: &Automerge, day: DayId) -> Vec<u8> {
     let document = Document::load(&doc.save(), day).unwrap();
-    exchange::write(DeviceId([9; 8]), &[PackedDay { id: day, area: "Upper Bowl".to_owned(), document }])
+    exchange::write(DeviceId([9; 8]), &[PackedDay { id: day, area: "Upper Bowl".to_owned(), document }], None)
 }
 
 fn entries_of(doc: &Automerge) -> automerge::ObjId {

@@ -6,6 +6,8 @@ mod attack;
 mod crew;
 mod lan;
 mod link;
+mod noise;
+mod packs;
 mod processes;
 mod relay;
 mod session;

@@ -7,7 +7,7 @@ use crate::ui::ALERT;
 use crate::view::{counted, table::Table};
 use firnbook_core::day::DayId;
 use firnbook_core::insight::debrief::Awaited;
-use firnbook_core::logbook::DayMerged;
+use firnbook_core::logbook::{DayMerged, PackSignature, PackedBy};
 use schemars::JsonSchema;
 use serde::Serialize;
 use std::collections::BTreeSet;
@@ -16,7 +16,7 @@ use std::path::{Path, PathBuf};
 /// Take packs in: files, or folders of them
 ///
 /// Each file is taken whole or not at all; one that is refused leaves the store as it was, and the others go on. In a folder what is no pack
-/// is passed over.
+/// is passed over. In a crew, a pack of a device that was removed is refused, and one that no member signed is named.
 #[derive(clap::Args, Debug)]
 #[command(after_help = "Examples:\n  firnbook merge /media/stick\n  firnbook merge *.firn --dry-run")]
 pub struct MergeArgs {
@@ -70,6 +70,8 @@ pub struct FileMerged {
     pub amended: usize,
     /// Changes that wait for others that are not here
     pub waiting: usize,
+    /// Who made it
+    pub made_by: Option<PackedBy>,
     /// Why it was refused
     pub error: Option<String>,
 }
@@ -107,9 +109,10 @@ pub fn run(desk: &mut Desk, args: &MergeArgs) -> Ran {
     let touched: BTreeSet<DayId> =
         files.iter().filter(|f| f.status != FileStatus::Refused).flat_map(|f| f.days.clone()).collect();
     let stands = super::here::Standing::of(desk, touched.iter().copied())?;
+    let in_crew = desk.logbook.crew()?.is_some();
     let answer = MergeAnswer { files, days: stands.days, awaited: stands.awaited, kit_out: stands.kit_out };
     let columns = desk.ui.columns();
-    desk.ui.answer(&answer, |a| tell(a, args.dry_run, columns))?;
+    desk.ui.answer(&answer, |a| tell(a, args.dry_run, in_crew, columns))?;
     if !answer.days.is_empty() && answer.days.iter().any(|d| d.conflicts + d.twins + d.doubts > 0) {
         desk.awaits = true;
         desk.ui.advise("next: firnbook review");
@@ -159,6 +162,7 @@ fn one(desk: &mut Desk, file: &Path, named: bool, dry_run: bool) -> Result<FileM
         new_entries: 0,
         amended: 0,
         waiting: 0,
+        made_by: None,
         error,
     };
     let bytes =
@@ -168,7 +172,7 @@ fn one(desk: &mut Desk, file: &Path, named: bool, dry_run: bool) -> Result<FileM
         Err(why) => return Ok(blank(FileStatus::Refused, Some(why))),
     };
     // A cut pack still begins as a pack does, and is refused rather than passed over.
-    if !named && !bytes.starts_with(firnbook_core::exchange::MAGIC) {
+    if !named && !firnbook_core::exchange::is_pack(&bytes) {
         return Ok(blank(FileStatus::Skipped, None));
     }
     match desk.logbook.merge(&bytes, dry_run) {
@@ -181,10 +185,23 @@ fn one(desk: &mut Desk, file: &Path, named: bool, dry_run: bool) -> Result<FileM
                 new_entries: sum(|d| d.new_entries),
                 amended: sum(|d| d.amended),
                 waiting: sum(|d| d.waiting),
+                made_by: merged.made_by,
                 error: None,
             })
         }
         Err(error) => Ok(blank(FileStatus::Refused, Some(error.to_string()))),
+    }
+}
+
+/// Who signed a pack, where that says something: outside a crew nobody can tell.
+fn signed(by: &PackedBy, in_crew: bool) -> Option<String> {
+    let label = by.label.clone().unwrap_or_else(|| format!("device {}", by.device));
+    match by.signature {
+        PackSignature::Member => Some(format!("signed by {label}")),
+        PackSignature::Unknown => Some(format!("signed by {label}, which this crew does not know here")),
+        PackSignature::OtherCrew => Some(format!("signed by {label} of another crew")),
+        PackSignature::None if in_crew => Some("not signed".to_owned()),
+        PackSignature::None | PackSignature::Unchecked => None,
     }
 }
 
@@ -193,7 +210,7 @@ fn read(file: &Path) -> Result<Vec<u8>, String> {
         Failure::Refused { says, .. } | Failure::Usage(says) => says,
         Failure::ReaderGone => String::new(),
     };
-    let limit = firnbook_core::exchange::LIMITS.pack_bytes as u64;
+    let limit = firnbook_core::exchange::LARGEST_FILE as u64;
     let size = std::fs::metadata(file).map_err(failed)?.len();
     if size > limit {
         return Err(format!(
@@ -203,7 +220,7 @@ fn read(file: &Path) -> Result<Vec<u8>, String> {
     std::fs::read(file).map_err(failed)
 }
 
-fn tell(answer: &MergeAnswer, dry_run: bool, columns: usize) -> String {
+fn tell(answer: &MergeAnswer, dry_run: bool, in_crew: bool, columns: usize) -> String {
     let mut table = Table::new(["file", "", "new", "amended", "says"]).right([2, 3]);
     for file in answer.files.iter().filter(|f| f.status != FileStatus::Skipped) {
         let name = file
@@ -217,13 +234,15 @@ fn tell(answer: &MergeAnswer, dry_run: bool, columns: usize) -> String {
             FileStatus::Refused => "refused",
             FileStatus::Skipped => "passed over",
         };
-        let mut says = file.error.clone().unwrap_or_default();
-        if file.waiting > 0 {
-            says = format!(
+        let waits = (file.waiting > 0).then(|| {
+            format!(
                 "{} for others that are not here yet",
                 counted(file.waiting, "change waits", "changes wait")
-            );
-        }
+            )
+        });
+        let by = file.made_by.as_ref().and_then(|by| signed(by, in_crew));
+        let says: Vec<String> = file.error.clone().into_iter().chain(waits).chain(by).collect();
+        let says = says.join("; ");
         let numbers = file.status == FileStatus::Merged;
         let number = |n: usize| if numbers { n.to_string() } else { String::new() };
         let cells = [name, word.to_owned(), number(file.new_entries), number(file.amended), says];

@@ -13,8 +13,12 @@ use serde::Serialize;
 use std::path::PathBuf;
 
 /// Pack days into a file to hand over, by stick or any messenger
+///
+/// A device of a crew signs what it packs. With --for-crew the file is sealed too: only devices of the crew can open it.
 #[derive(clap::Args, Debug)]
-#[command(after_help = "Examples:\n  firnbook pack\n  firnbook pack --all -o season.firn")]
+#[command(
+    after_help = "Examples:\n  firnbook pack\n  firnbook pack --all -o season.firn\n  firnbook pack --for-crew"
+)]
 pub struct PackArgs {
     /// The file [default: date-area-callsign.firn in this folder]; - is standard output
     #[arg(long, short, value_name = "FILE")]
@@ -24,6 +28,9 @@ pub struct PackArgs {
     /// All days of this store
     #[arg(long, conflicts_with = "day")]
     all: bool,
+    /// Seal it, so that only devices of this crew can open it
+    #[arg(long)]
+    for_crew: bool,
     #[command(flatten)]
     writer: crate::args::Writer,
 }
@@ -48,7 +55,7 @@ pub fn run(desk: &mut Desk, args: &PackArgs) -> Ran {
         return Err(Failure::refused("this store holds no day yet, so there is nothing to pack"));
     }
     let ids: Vec<DayId> = days.iter().map(|d| d.id).collect();
-    let packed = desk.logbook.pack(&ids)?;
+    let packed = if args.for_crew { desk.logbook.pack_for_crew(&ids)? } else { desk.logbook.pack(&ids)? };
     let by = args
         .writer
         .by

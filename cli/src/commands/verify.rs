@@ -3,12 +3,13 @@
 use super::Ran;
 use crate::desk::Desk;
 use crate::failure::Failure;
-use crate::view::table::Table;
+use crate::view::{counted, table::Table};
 use firnbook_core::day::DayId;
+use firnbook_core::logbook::{Seal, SealSignature};
 use schemars::JsonSchema;
 use serde::Serialize;
 
-/// Check every day of the store: changes against their hashes, rows against the documents
+/// Check every day of the store: changes against their hashes, rows against the documents, seals against their signatures
 #[derive(clap::Args, Debug)]
 #[command(after_help = "Example:\n  firnbook verify")]
 pub struct VerifyArgs {}
@@ -35,40 +36,43 @@ pub struct DayChecked {
     pub rows_equal: bool,
     /// What is wrong, one sentence each
     pub faults: Vec<String>,
-    /// The seal of a closed day; null as long as days are closed without a signature
-    pub seal: Option<String>,
+    /// The seals of a closed day, one for each device that closed it
+    pub seals: Vec<Seal>,
 }
 
 /// Runs `verify`.
 pub fn run(desk: &mut Desk, _: &VerifyArgs) -> Ran {
     let rows = desk.logbook.days()?;
-    let days: Vec<DayChecked> = desk
-        .logbook
-        .verify()?
-        .into_iter()
-        .map(|d| DayChecked {
-            day: d.day,
-            changes: d.changes,
-            waiting: d.waiting,
-            rows_equal: d.rows_equal,
-            faults: d.faults,
-            seal: None,
-        })
-        .collect();
+    let mut days = Vec::with_capacity(rows.len());
+    for checked in desk.logbook.verify()? {
+        // Of a day whose changes do not hold together there is nothing to hold a seal against.
+        let seals = if checked.faults.is_empty() { desk.logbook.seals(checked.day)? } else { Vec::new() };
+        let mut faults = checked.faults;
+        let forged = seals.iter().filter(|s| s.signature == SealSignature::False);
+        faults.extend(forged.map(|s| format!("the seal of device {} does not fit its signature", s.device)));
+        days.push(DayChecked {
+            day: checked.day,
+            changes: checked.changes,
+            waiting: checked.waiting,
+            rows_equal: checked.rows_equal,
+            faults,
+            seals,
+        });
+    }
     let answer = VerifyAnswer { ok: days.iter().all(|d| d.rows_equal && d.faults.is_empty()), days };
     let (ok, columns) = (answer.ok, desk.ui.columns());
     desk.ui.answer(&answer, |a| {
         let mut table = Table::new(["date", "area", "changes", "waiting", "found"]).right([2, 3]);
         for day in &a.days {
             let row = rows.iter().find(|r| r.id == day.day);
-            let found =
-                if day.faults.is_empty() { "as it should be".to_owned() } else { day.faults.join("; ") };
+            let fine = || std::iter::once("as it should be".to_owned()).chain(day.seals.iter().map(sealed));
+            let found = if day.faults.is_empty() { fine().collect::<Vec<_>>() } else { day.faults.clone() };
             table.row([
                 row.map(|r| r.date.to_string()).unwrap_or_default(),
                 row.map(|r| r.area.clone()).unwrap_or_default(),
                 day.changes.to_string(),
                 day.waiting.to_string(),
-                found,
+                found.join("; "),
             ]);
         }
         if a.days.is_empty() { "No day yet, nothing to check.\n".to_owned() } else { table.draw(columns) }
@@ -79,4 +83,20 @@ pub fn run(desk: &mut Desk, _: &VerifyArgs) -> Ran {
     Err(Failure::refused(
         "the store does not stand as it should; keep a copy of it, then merge the packs of the team into a new store",
     ))
+}
+
+/// "closed by Base, signed; 2 changes came after".
+fn sealed(seal: &Seal) -> String {
+    let who = seal.label.clone().unwrap_or_else(|| seal.by.clone());
+    let signed = match seal.signature {
+        SealSignature::Good => "signed",
+        SealSignature::Unknown => "signed by a device that this crew does not know",
+        SealSignature::False => "falsely signed",
+        SealSignature::None => "not signed",
+    };
+    let after = match seal.after {
+        0 => String::new(),
+        n => format!(", {} after it", counted(n, "change came", "changes came")),
+    };
+    format!("closed by {who}, {signed}{after}")
 }

@@ -2,7 +2,7 @@
 //! shares. They are made here and written down by whoever keeps them.
 
 use super::{hex, unhex};
-use age::secrecy::ExposeSecret;
+use age::secrecy::{ExposeSecret, SecretString};
 use age::x25519::{Identity, Recipient};
 use ed25519_dalek::{Signature, Signer, SigningKey, VerifyingKey};
 use serde::{Deserialize, Serialize};
@@ -35,6 +35,34 @@ impl CrewKey {
         let mut id = [0; 8];
         id.copy_from_slice(&hash[..8]);
         id
+    }
+}
+
+/// Sealing with a passphrase is made slow on purpose, against guessing; this one is 256 random bits, so the least will do. A file that asks for
+/// more than this is not one of ours.
+const SEAL_WORK_LOG_N: u8 = 10;
+
+impl CrewKey {
+    /// Seals bytes to the crew, as age does with a passphrase; `None` where that fails.
+    #[must_use]
+    pub fn seal(&self, bytes: &[u8]) -> Option<Vec<u8>> {
+        let mut recipient = age::scrypt::Recipient::new(self.passphrase());
+        recipient.set_work_factor(SEAL_WORK_LOG_N);
+        age::encrypt(&recipient, bytes).ok()
+    }
+
+    /// Opens what was sealed to the crew; `None` where it was not, or is damaged.
+    #[must_use]
+    pub fn open(&self, sealed: &[u8]) -> Option<Vec<u8>> {
+        let mut identity = age::scrypt::Identity::new(self.passphrase());
+        identity.set_max_work_factor(SEAL_WORK_LOG_N);
+        age::decrypt(&identity, sealed).ok()
+    }
+
+    /// Not the key itself: what seals files says nothing about what opens the live exchange.
+    fn passphrase(&self) -> SecretString {
+        let hash = Sha256::new().chain_update(b"firnbook-sealed-pack-1\n").chain_update(self.0).finalize();
+        SecretString::from(hex(&hash))
     }
 }
 
@@ -222,6 +250,20 @@ mod tests {
         let sealed = seal_for(&keys.seals_as(), b"a key").unwrap();
         assert_eq!(again.open(&sealed).unwrap(), b"a key");
         assert_eq!(DeviceKeys::fresh().unwrap().open(&sealed), None);
+    }
+
+    #[test]
+    fn what_is_sealed_to_a_crew_opens_to_its_key_only() {
+        let key = CrewKey([7; 32]);
+        let sealed = key.seal(b"a day").unwrap();
+        assert_eq!(key.open(&sealed).unwrap(), b"a day");
+        assert_eq!(CrewKey([8; 32]).open(&sealed), None);
+        for at in 0..sealed.len() {
+            let mut altered = sealed.clone();
+            altered[at] ^= 1;
+            assert_eq!(key.open(&altered), None, "byte {at}");
+            assert_eq!(key.open(&sealed[..at]), None, "cut at {at}");
+        }
     }
 
     #[test]

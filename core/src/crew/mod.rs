@@ -10,7 +10,7 @@ mod roster;
 pub use invitation::{Invitation, InvitationError};
 pub use keys::{CrewKey, DeviceKeys, KeyId, Secrets, Ticket, seal_for, verify};
 pub use record::{Act, Member, RECORD_BYTES, Record, RecordError, RecordId};
-pub use roster::{CrewId, Joining, Roster};
+pub use roster::{CrewId, Joining, Roster, Signing};
 
 /// Bytes as lower-case hexadecimal digits.
 #[must_use]

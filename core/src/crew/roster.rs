@@ -156,6 +156,16 @@ impl Roster {
         })
     }
 
+    /// What is known of a device that signs with this key.
+    #[must_use]
+    pub fn signing_as(&self, key: &[u8; 32]) -> Signing<'_> {
+        if let Some(member) = self.members.values().find(|m| *m.sign == *key) {
+            return Signing::Member(member);
+        }
+        let removed = self.removed.values().find(|(m, _)| *m.sign == *key);
+        removed.map_or(Signing::Unknown, |(m, at)| Signing::Removed(m, *at))
+    }
+
     /// The key that holds now; `None` as long as it is the one the crew began with.
     #[must_use]
     pub fn rotation(&self) -> Option<(u64, KeyId)> {
@@ -202,6 +212,17 @@ impl Roster {
 fn used(entrant: &Entrant<'_>, records: &[(RecordId, &Record)]) -> Option<([u8; 32], String)> {
     let at = records.binary_search_by_key(&entrant.record, |(id, _)| *id).ok()?;
     matches!(records[at].1.act, Act::Join { .. }).then(|| (records[at].1.by, entrant.member.label.clone()))
+}
+
+/// What a roster says of a key for signatures.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Signing<'a> {
+    /// A member's.
+    Member(&'a Member),
+    /// That of a device that was removed, and the second at which it was, by the remover's clock.
+    Removed(&'a Member, i64),
+    /// Nobody's that is known here.
+    Unknown,
 }
 
 /// Everyone who ever came in, removals aside, the founder first, then by depth and record.

@@ -4,6 +4,7 @@ mod bounds;
 mod channel;
 mod lan;
 mod pack;
+mod segment;
 mod session;
 mod shelf;
 pub mod wire;
@@ -11,6 +12,9 @@ pub mod wire;
 pub use bounds::{BoundError, LIMITS, Limits};
 pub use channel::{Channel, ChannelError, NOISE, PROLOGUE};
 pub use lan::{Base, Called, Event, LAN_LIMITS, LanError, LanLimits, PORT, Stop, call};
-pub use pack::{MAGIC, Manifest, PackDay, PackError, PackedDay, VERSION, read, write};
+pub use pack::{
+    LARGEST_FILE, MAGIC, Manifest, PackDay, PackError, PackedDay, VERSION, is_pack, is_sealed, read, unseal,
+    write,
+};
 pub use session::{Peer, Progress, Report, Role, Session, SessionError};
 pub use shelf::{Crew, Host, rotation};

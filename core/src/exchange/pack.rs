@@ -1,9 +1,11 @@
 //! A pack: days of one device in one file, to be handed over on a stick or by any messenger. The format is told in `schemas/pack.md`.
 //!
 //! Reading is strict: the checksum over the whole first, then each day within bounds, loaded into a scratch document, its first change and its
-//! heads compared with what the manifest says. A pack is taken whole or not at all.
+//! heads compared with what the manifest says. A pack is taken whole or not at all. Of a crew's device it is signed; whether the signer belongs
+//! to a crew is for whoever has the roster.
 
 use super::bounds::{BoundError, LIMITS, check_document};
+use crate::crew::{CrewId, CrewKey, DeviceKeys, hex, unhex, verify};
 use crate::day::{DayError, DayId, DeviceId, Document, sha256_hex};
 use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
@@ -15,6 +17,13 @@ pub const MAGIC: &[u8; 8] = b"FIRNPACK";
 pub const VERSION: u16 = 1;
 
 const HASH_BYTES: usize = 32;
+const SIGNATURE_BYTES: usize = 64;
+/// What is signed begins with this, so that a signature over anything else never passes for one over a pack.
+const CONTEXT: &[u8] = b"firnbook-pack-1\n";
+/// How a sealed pack begins: as every file of age does.
+const SEALED: &[u8] = b"age-encryption.org/v1\n";
+/// The largest file that can be a pack: sealing adds a header, and 16 bytes to each 64 KiB.
+pub const LARGEST_FILE: usize = LIMITS.pack_bytes + (1 << 20);
 const HEADER_BYTES: usize = MAGIC.len() + 2 + 4;
 
 /// What a pack says of itself.
@@ -22,11 +31,22 @@ const HEADER_BYTES: usize = MAGIC.len() + 2 + 4;
 pub struct Manifest {
     /// The device that packed.
     pub device: DeviceId,
-    /// Its crew; absent where there is none.
-    #[serde(skip_serializing_if = "Option::is_none")]
+    /// Its crew; absent where there is none, and then nobody signed.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub crew: Option<String>,
+    /// The key that signed it, hex.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub key: Option<String>,
     /// The days, in the order of their documents.
     pub days: Vec<PackDay>,
+}
+
+impl Manifest {
+    /// The crew in whose name it was signed, and the key that did; `None` for one that nobody signed.
+    #[must_use]
+    pub fn signed(&self) -> Option<(CrewId, [u8; 32])> {
+        Some((unhex(self.crew.as_deref()?)?, unhex(self.key.as_deref()?)?))
+    }
 }
 
 /// What a pack says of one of its days.
@@ -86,6 +106,31 @@ pub enum PackError {
     /// It was cut or changed on the way.
     #[error("this pack is damaged: {0}; ask for the file again")]
     Damaged(String),
+    /// Its signature is of another content or another key.
+    #[error(
+        "this pack's signature does not fit its content: someone changed it after it was signed; ask who packed it for the file again"
+    )]
+    Forged,
+    /// It was packed by a device that was removed from the crew.
+    #[error(
+        "this pack was made by {label} ({device}), which was removed from the crew; what that device wrote before comes with the packs of others"
+    )]
+    Removed {
+        /// What the crew called it.
+        label: String,
+        /// The device.
+        device: DeviceId,
+    },
+    /// It is sealed, and no key here opens it.
+    #[error(
+        "this pack is sealed and opens to no key here: it is for another crew, was changed on the way, or the crew has a newer key, which the next exchange with base brings"
+    )]
+    Sealed,
+    /// It is sealed, and there is no key.
+    #[error(
+        "this pack is sealed for a crew, and this device is in none; join it with `firnbook crew join CODE`, or ask for the pack unsealed"
+    )]
+    SealedForOthers,
     /// One of its days does not do.
     #[error("day {day} in this pack: {why}")]
     Day {
@@ -107,27 +152,66 @@ pub enum DayRefused {
     Document(#[from] DayError),
 }
 
-/// Writes a pack.
+/// Writes a pack; with a crew and keys, signed.
 #[must_use]
-pub fn write(device: DeviceId, days: &[PackedDay]) -> Vec<u8> {
+pub fn write(device: DeviceId, days: &[PackedDay], signer: Option<(&CrewId, &DeviceKeys)>) -> Vec<u8> {
     let documents: Vec<Vec<u8>> = days.iter().map(|d| d.document.save()).collect();
     let manifest = Manifest {
         device,
-        crew: None,
+        crew: signer.map(|(crew, _)| hex(crew)),
+        key: signer.map(|(_, keys)| hex(&keys.signs_as())),
         days: days.iter().zip(&documents).map(|(day, bytes)| describe(day, bytes)).collect(),
     };
     let manifest = serde_json::to_vec(&manifest).unwrap_or_default();
     let mut pack = Vec::with_capacity(
-        HEADER_BYTES + manifest.len() + documents.iter().map(Vec::len).sum::<usize>() + HASH_BYTES,
+        HEADER_BYTES
+            + manifest.len()
+            + documents.iter().map(Vec::len).sum::<usize>()
+            + SIGNATURE_BYTES
+            + HASH_BYTES,
     );
     pack.extend_from_slice(MAGIC);
     pack.extend_from_slice(&VERSION.to_be_bytes());
     pack.extend_from_slice(&u32::try_from(manifest.len()).unwrap_or(u32::MAX).to_be_bytes());
     pack.extend_from_slice(&manifest);
     documents.iter().for_each(|d| pack.extend_from_slice(d));
+    if let Some((_, keys)) = signer {
+        let signature = keys.sign(&to_sign(&pack));
+        pack.extend_from_slice(&signature);
+    }
     let hash = Sha256::digest(&pack);
     pack.extend_from_slice(&hash);
     pack
+}
+
+fn to_sign(before: &[u8]) -> Vec<u8> {
+    [CONTEXT, Sha256::digest(before).as_slice()].concat()
+}
+
+/// These bytes begin as a pack or a sealed one.
+#[must_use]
+pub fn is_pack(bytes: &[u8]) -> bool {
+    bytes.starts_with(MAGIC) || is_sealed(bytes)
+}
+
+/// These bytes begin as a sealed pack.
+#[must_use]
+pub fn is_sealed(bytes: &[u8]) -> bool {
+    bytes.starts_with(SEALED)
+}
+
+/// Opens a sealed pack with the first of these keys that does.
+///
+/// # Errors
+/// [`PackError::Sealed`], [`PackError::SealedForOthers`] without a key, [`PackError::TooLarge`].
+pub fn unseal(sealed: &[u8], keys: &[CrewKey]) -> Result<Vec<u8>, PackError> {
+    if sealed.len() > LARGEST_FILE {
+        return Err(PackError::TooLarge { bytes: sealed.len(), limit: LARGEST_FILE });
+    }
+    if keys.is_empty() {
+        return Err(PackError::SealedForOthers);
+    }
+    keys.iter().rev().find_map(|key| key.open(sealed)).ok_or(PackError::Sealed)
 }
 
 fn describe(day: &PackedDay, bytes: &[u8]) -> PackDay {
@@ -180,6 +264,15 @@ pub fn read(bytes: &[u8]) -> Result<(Manifest, Vec<PackedDay>), PackError> {
         let (bytes, after) = rest.split_at_checked(length).ok_or(damaged("a day breaks off"))?;
         rest = after;
         days.push(read_day(day, bytes)?);
+    }
+    if manifest.crew.is_some() || manifest.key.is_some() {
+        let (_, key) = manifest.signed().ok_or(damaged("its manifest names no signer that can be"))?;
+        let signature = rest.split_first_chunk::<SIGNATURE_BYTES>();
+        let (signature, after) = signature.ok_or(damaged("its signature breaks off"))?;
+        if !verify(&key, &to_sign(&body[..body.len() - rest.len()]), signature) {
+            return Err(PackError::Forged);
+        }
+        rest = after;
     }
     if rest.is_empty() { Ok((manifest, days)) } else { Err(damaged("something follows the last day")) }
 }

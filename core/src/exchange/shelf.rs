@@ -1,5 +1,6 @@
 //! What a device brings to its sessions and they share: the store, the crew's keys and roster, and what came half or was sent lately.
 
+use super::segment::{Segment, Segments};
 use crate::clock::Clock;
 use crate::crew::{Act, CrewKey, Member, Record, Roster, seal_for};
 use crate::day::{DayId, DeviceId};
@@ -28,6 +29,7 @@ pub(super) struct Shelf {
     crew: Option<Crew>,
     begun: Vec<Begun>,
     served: Option<Served>,
+    segments: Segments,
 }
 
 /// This device's place in its crew, as it stands now.
@@ -65,7 +67,8 @@ impl Host {
     pub fn open(path: &Path, clock: Arc<dyn Clock>, label: &str) -> Result<Arc<Host>, StoreError> {
         let store = Store::open(path)?;
         let device = store.device();
-        let shelf = Shelf { store, crew: None, begun: Vec::new(), served: None };
+        let shelf =
+            Shelf { store, crew: None, begun: Vec::new(), served: None, segments: Segments::default() };
         Ok(Arc::new(Host { shelf: Mutex::new(shelf), clock, label: label.to_owned(), device }))
     }
 
@@ -164,6 +167,11 @@ impl Shelf {
         };
         self.served = Some(served.clone());
         Ok(served)
+    }
+
+    /// Changes of these numbers, deflated, from memory if someone lacked the same lately.
+    pub fn segment(&mut self, numbers: &[i64]) -> Result<Arc<Segment>, StoreError> {
+        self.segments.get(numbers, || self.store.changes_numbered(numbers))
     }
 
     /// What came half: SHA-256 and bytes here.

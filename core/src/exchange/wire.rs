@@ -2,6 +2,7 @@
 //!
 //! A frame is a length (u32, big-endian, of all that follows it), a type (u8; bit 7: who does not know it may pass it over) and deflated CBOR.
 
+use super::segment::Segment;
 use crate::crew::RecordId;
 use crate::day::DayId;
 use miniz_oxide::deflate::compress_to_vec;
@@ -9,6 +10,7 @@ use miniz_oxide::inflate::decompress_to_vec_with_limit;
 use serde::de::DeserializeOwned;
 use serde::{Deserialize, Serialize};
 use serde_bytes::{ByteArray, ByteBuf};
+use std::sync::Arc;
 
 /// The version of the protocol that this program speaks.
 pub const PROTOCOL: u16 = 1;
@@ -20,9 +22,12 @@ pub const INFLATED_BYTES: usize = 8 << 20;
 pub const MAY_SKIP: u8 = 0x80;
 
 const LENGTH_BYTES: usize = 4;
+const CHANGES: u8 = 6;
 /// Of miniz: 6 is its own choice, 1 for what is compressed already.
-const LEVEL: u8 = 6;
+pub(super) const LEVEL: u8 = 6;
 const LEVEL_PACKED: u8 = 1;
+/// A content of at most so many bytes goes as it is: deflating would save next to nothing, and costs more than all else in the frame.
+const PLAIN_BYTES: usize = 48;
 /// No sentence of the other side is longer.
 const SAYS_CHARS: usize = 400;
 
@@ -195,7 +200,7 @@ impl Frame {
             Frame::Records(_) => 3,
             Frame::Days(_) => 4,
             Frame::Vectors(_) => 5,
-            Frame::Changes(_) => 6,
+            Frame::Changes(_) => CHANGES,
             Frame::Piece(_) => 7,
             Frame::Kept(_) => 8,
             Frame::Refused(..) => 9,
@@ -235,12 +240,10 @@ impl Frame {
             Frame::Goodbye(says) => cbor(says),
         };
         let packed = matches!(self, Frame::Piece(piece) if !piece.change);
-        let body = compress_to_vec(&body, if packed { LEVEL_PACKED } else { LEVEL });
-        let mut bytes = Vec::with_capacity(LENGTH_BYTES + 1 + body.len());
-        bytes.extend_from_slice(&u32::try_from(body.len() + 1).unwrap_or(u32::MAX).to_be_bytes());
-        bytes.push(self.number());
-        bytes.extend_from_slice(&body);
-        bytes
+        let level = if packed { LEVEL_PACKED } else { LEVEL };
+        let body =
+            if body.len() <= PLAIN_BYTES { stored(&body, true) } else { compress_to_vec(&body, level) };
+        framed(self.number(), &[&body])
     }
 
     /// What follows the length; `None` for a frame that may be passed over.
@@ -276,6 +279,42 @@ impl Frame {
             _ => Frame::Goodbye(plain(&read::<String>(number, &body)?)),
         }))
     }
+}
+
+/// A frame of changes, as it travels, whose changes are deflated already.
+pub(super) fn changes_frame(day: DayId, segments: &[Arc<Segment>], left: usize) -> Vec<u8> {
+    let mut begin = vec![CBOR_MAP_OF_3];
+    begin.extend([cbor(&"day"), cbor(&ByteArray::new(day.0)), cbor(&"changes")].concat());
+    begin.push(CBOR_LIST);
+    let end = [vec![CBOR_END], cbor(&"left"), cbor(&(left as u64))].concat();
+    let (begin, end) = (stored(&begin, false), stored(&end, true));
+    let inner = segments.iter().map(|s| s.0.as_slice());
+    let parts: Vec<&[u8]> = std::iter::once(&begin[..]).chain(inner).chain([&end[..]]).collect();
+    framed(CHANGES, &parts)
+}
+
+/// Bytes of CBOR (RFC 8949, appendix B): a map of three, a list without a length, its end.
+const CBOR_MAP_OF_3: u8 = 0xa3;
+const CBOR_LIST: u8 = 0x9f;
+const CBOR_END: u8 = 0xff;
+
+/// A few bytes as a block of deflated data that is not compressed (RFC 1951, section 3.2.4).
+fn stored(bytes: &[u8], last: bool) -> Vec<u8> {
+    let length = bytes.len() as u16;
+    let mut block = vec![u8::from(last)];
+    block.extend_from_slice(&length.to_le_bytes());
+    block.extend_from_slice(&(!length).to_le_bytes());
+    block.extend_from_slice(bytes);
+    block
+}
+
+fn framed(number: u8, parts: &[&[u8]]) -> Vec<u8> {
+    let size = 1 + parts.iter().map(|p| p.len()).sum::<usize>();
+    let mut bytes = Vec::with_capacity(LENGTH_BYTES + size);
+    bytes.extend_from_slice(&u32::try_from(size).unwrap_or(u32::MAX).to_be_bytes());
+    bytes.push(number);
+    parts.iter().for_each(|p| bytes.extend_from_slice(p));
+    bytes
 }
 
 /// A sentence of the other side as it may be shown: short, and nothing that moves a terminal's cursor.
@@ -390,6 +429,17 @@ mod tests {
             read.extend(reader.next_frame().unwrap());
         }
         assert_eq!(read, frames());
+    }
+
+    #[test]
+    fn a_frame_of_segments_reads_as_any_frame_of_changes() {
+        let changes: Vec<Vec<u8>> = (0..100_u8).map(|n| vec![n; 200]).collect();
+        let segments: Vec<_> = changes.chunks(30).map(|c| Arc::new(Segment::of(c))).collect();
+        let mut reader = Frames::default();
+        reader.push(&changes_frame(DayId([5; 16]), &segments, 70_000));
+        let changes = changes.into_iter().map(ByteBuf::from).collect();
+        let expected = Frame::Changes(Changes { day: ByteArray::new([5; 16]), changes, left: 70_000 });
+        assert_eq!(reader.next_frame(), Ok(Some(expected)));
     }
 
     #[test]

@@ -1,9 +1,10 @@
 //! Carrying days between devices: packs out, packs in.
 
 use super::{Logbook, LogbookError};
-use crate::day::DayId;
-use crate::exchange::{self, PackedDay};
-use crate::store::{Incoming, whole_change};
+use crate::crew::Signing;
+use crate::day::{DayId, DeviceId};
+use crate::exchange::{self, Manifest, PackError, PackedDay};
+use crate::store::{Incoming, Keyring, whole_change};
 use schemars::JsonSchema;
 use serde::Serialize;
 
@@ -25,6 +26,37 @@ pub struct Packed {
 pub struct Merged {
     /// Its days.
     pub days: Vec<DayMerged>,
+    /// Who made the pack; absent for loose changes.
+    pub made_by: Option<PackedBy>,
+}
+
+/// Who made a pack, as far as can be told here.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, JsonSchema)]
+pub struct PackedBy {
+    /// The device that the pack names
+    pub device: DeviceId,
+    /// What the crew calls it
+    pub label: Option<String>,
+    /// What the signature is worth here
+    pub signature: PackSignature,
+}
+
+/// What the signature of a pack is worth here.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Enum))]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, JsonSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum PackSignature {
+    /// Of a device of this crew
+    Member,
+    /// In this crew's name, of a device that is not known here: it was let in elsewhere, or never
+    Unknown,
+    /// Of a device of another crew
+    OtherCrew,
+    /// It fits, but this device is in no crew and can't tell whose it is
+    Unchecked,
+    /// Nobody signed
+    None,
 }
 
 /// What merging did to one day.
@@ -52,7 +84,7 @@ impl Merged {
 }
 
 impl Logbook {
-    /// Packs days into one file.
+    /// Packs days into one file; in a crew, signed by this device.
     ///
     /// # Errors
     /// A day that is not here, or a damaged one.
@@ -65,22 +97,74 @@ impl Logbook {
             packed.push(PackedDay { id: *day, area, document: self.store.document(*day)? });
         }
         let entries = packed.iter().map(|d| d.document.entry_count()).sum();
-        Ok(Packed { bytes: exchange::write(self.device(), &packed), days: days.to_vec(), entries })
+        let ring = Keyring::read(self.path(), self.device())?;
+        let bytes = exchange::write(self.device(), &packed, ring.as_ref().map(|r| (&r.crew, &r.keys)));
+        Ok(Packed { bytes, days: days.to_vec(), entries })
     }
 
-    /// Takes a pack in, whole or not at all. With `dry_run` it only says what would happen.
+    /// Packs days into one file that only devices of this crew can open.
+    ///
+    /// # Errors
+    /// As [`Logbook::pack`], and [`LogbookError::Crew`] outside a crew.
+    pub fn pack_for_crew(&self, days: &[DayId]) -> Result<Packed, LogbookError> {
+        let ring = self.ring()?;
+        let packed = self.pack(days)?;
+        let sealed = ring.newest().and_then(|key| key.seal(&packed.bytes));
+        let failed = || {
+            LogbookError::Crew("the pack could not be sealed: this device has no key of its crew".to_owned())
+        };
+        Ok(Packed { bytes: sealed.ok_or_else(failed)?, ..packed })
+    }
+
+    /// Takes a pack in, sealed or not, whole or not at all. With `dry_run` it only says what would happen.
+    ///
+    /// A pack of a device that was removed from this crew is refused. Any other is taken, and the answer says who signed it: a training day has
+    /// guests, and what it holds says of each change which device wrote it.
     ///
     /// # Errors
     /// [`LogbookError::Pack`] for what is no good pack, [`LogbookError::Store`] for a forged or forked history; the store is then as before.
     pub fn merge(&mut self, bytes: &[u8], dry_run: bool) -> Result<Merged, LogbookError> {
-        let (_, days) = exchange::read(bytes)?;
+        let ring = Keyring::read(self.path(), self.device())?;
+        let opened = if exchange::is_sealed(bytes) {
+            let keys = ring.as_ref().map(|r| r.crew_keys.as_slice()).unwrap_or_default();
+            Some(exchange::unseal(bytes, keys)?)
+        } else {
+            None
+        };
+        let (manifest, days) = exchange::read(opened.as_deref().unwrap_or(bytes))?;
+        drop(opened);
+        let made_by = self.made_by(&manifest, ring.as_ref())?;
         self.step(0, 1)?;
         let incoming = days.into_iter().map(|d| Incoming {
             day: d.id,
             changes: d.document.changes(),
             causally_complete: true,
         });
-        self.take_in(incoming.collect(), dry_run)
+        Ok(Merged { made_by: Some(made_by), ..self.take_in(incoming.collect(), dry_run)? })
+    }
+
+    fn made_by(&self, manifest: &Manifest, ring: Option<&Keyring>) -> Result<PackedBy, LogbookError> {
+        let device = manifest.device;
+        let by =
+            |label: Option<&str>, signature| PackedBy { device, label: label.map(str::to_owned), signature };
+        let Some(ring) = ring else {
+            let signed = manifest.signed().is_some();
+            return Ok(by(None, if signed { PackSignature::Unchecked } else { PackSignature::None }));
+        };
+        let roster = self.roster(ring)?;
+        let Some((crew, key)) = manifest.signed() else {
+            // It can deny its key, and its name only by taking another one.
+            return match roster.was_removed(device.0, None) {
+                Some(m) => Err(PackError::Removed { label: m.label.clone(), device }.into()),
+                None => Ok(by(roster.member(device.0).map(|m| m.label.as_str()), PackSignature::None)),
+            };
+        };
+        match roster.signing_as(&key) {
+            Signing::Removed(m, _) => Err(PackError::Removed { label: m.label.clone(), device }.into()),
+            _ if crew != ring.crew => Ok(by(None, PackSignature::OtherCrew)),
+            Signing::Member(m) if *m.device == device.0 => Ok(by(Some(&m.label), PackSignature::Member)),
+            Signing::Member(_) | Signing::Unknown => Ok(by(None, PackSignature::Unknown)),
+        }
     }
 
     /// Takes loose changes of a day in, in any order; those whose causes are not here wait for them.
@@ -104,6 +188,6 @@ impl Logbook {
                 waiting: t.waiting,
             })
         });
-        Ok(Merged { days: days.collect() })
+        Ok(Merged { days: days.collect(), made_by: None })
     }
 }

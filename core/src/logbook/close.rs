@@ -1,10 +1,51 @@
-//! Closing a day: saying that it is whole, as far as this device knows.
+//! Closing a day: saying that it is whole, as far as this device knows; in a crew under its signature. And reading such seals again.
 
 use super::{DayBegun, Logbook, LogbookError};
-use crate::day::{DayId, Key};
+use crate::crew::{Signing, hex, unhex, verify};
+use crate::day::{DayId, DeviceId, Key, Saying, change};
+use crate::entry::Time;
 use crate::insight::debrief::Awaited;
 use crate::review::{KitItem, KitState};
-use serde_json::json;
+use crate::store::Keyring;
+use automerge::{Change, ChangeHash};
+use schemars::JsonSchema;
+use serde::Serialize;
+use serde_json::{Value, json};
+use std::collections::{HashMap, HashSet};
+
+/// What is signed begins with this, so that a signature over anything else never passes for a seal.
+const CONTEXT: &[u8] = b"firnbook-day-closed-1\n";
+
+/// One closing of a day.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, JsonSchema)]
+pub struct Seal {
+    /// The device that closed it
+    pub device: DeviceId,
+    /// What the crew calls that device
+    pub label: Option<String>,
+    /// Call sign of who closed it
+    pub by: String,
+    /// When, by that device's clock
+    pub at: Option<Time>,
+    /// What its signature is worth
+    pub signature: SealSignature,
+    /// Entries and corrections that came after it
+    pub after: usize,
+}
+
+/// What the signature of a seal is worth here.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, JsonSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum SealSignature {
+    /// Of a device that belongs, or belonged, to this crew, over the day as it was then
+    Good,
+    /// It fits, of a device that this crew does not know
+    Unknown,
+    /// It does not fit: what it says was closed was altered
+    False,
+    /// Nobody signed: the device was in no crew
+    None,
+}
 
 impl Logbook {
     /// Who should have handed in and of whom nothing has come.
@@ -44,11 +85,98 @@ impl Logbook {
         }
         let stamp = self.clocked()?;
         let device = self.device();
+        let ring = Keyring::read(self.path(), device)?;
         self.store.write::<_, LogbookError>(|seen| {
-            let heads: Vec<String> = seen.heads(day)?.iter().map(ToString::to_string).collect();
-            let text = stamp.register(json!({ "heads": heads, "despite": despite }), by).to_string();
+            let heads = seen.heads(day)?;
+            let names: Vec<String> = heads.iter().map(ToString::to_string).collect();
+            let mut v = json!({ "heads": names, "despite": despite });
+            if let Some(ring) = &ring {
+                v["key"] = json!(hex(&ring.keys.signs_as()));
+                v["signature"] = json!(hex(&ring.keys.sign(&to_sign(day, &heads))));
+            }
+            let text = stamp.register(v, by).to_string();
             Ok((vec![(day, vec![(Key::Closed(device), text)])], ()))
         })?;
         self.day(day)
     }
+
+    /// Every closing of a day, held against its signature and against what came since.
+    ///
+    /// # Errors
+    /// The store's, for a day that is not here too.
+    pub fn seals(&self, day: DayId) -> Result<Vec<Seal>, LogbookError> {
+        let registers = self.record(day)?.registers;
+        let closings = registers.0.iter().filter(|(key, _)| matches!(key, Key::Closed(_)));
+        let closings: Vec<&Saying> = closings.flat_map(|(_, sayings)| sayings).collect();
+        if closings.is_empty() {
+            return Ok(Vec::new());
+        }
+        let ring = Keyring::read(self.path(), self.device())?;
+        let roster = ring.as_ref().map(|r| self.roster(r)).transpose()?;
+        let changes = self.store.document(day)?.changes();
+        let mut seals = Vec::with_capacity(closings.len());
+        for closing in closings {
+            let heads = heads(closing);
+            let key = closing.v.get("key").and_then(Value::as_str).and_then(unhex::<32>);
+            let known = match (&roster, &key) {
+                (Some(roster), Some(key)) => match roster.signing_as(key) {
+                    Signing::Member(m) | Signing::Removed(m, _) => Some(m),
+                    Signing::Unknown => None,
+                },
+                _ => None,
+            };
+            let known = known.filter(|m| *m.device == closing.device.0);
+            let signed = closing.v.get("signature").and_then(Value::as_str).and_then(unhex::<64>);
+            let signature = match (&heads, key, signed) {
+                (_, None, None) if closing.v.get("signature").is_none() => SealSignature::None,
+                (Some(heads), Some(key), Some(signed)) if verify(&key, &to_sign(day, heads), &signed) => {
+                    if known.is_some() {
+                        SealSignature::Good
+                    } else {
+                        SealSignature::Unknown
+                    }
+                }
+                _ => SealSignature::False,
+            };
+            seals.push(Seal {
+                device: closing.device,
+                label: known.map(|m| m.label.clone()),
+                by: closing.by.clone(),
+                at: closing.at,
+                signature,
+                after: after(day, &changes, &heads.unwrap_or_default())?,
+            });
+        }
+        Ok(seals)
+    }
+}
+
+fn to_sign(day: DayId, heads: &[ChangeHash]) -> Vec<u8> {
+    heads.iter().fold([CONTEXT, &day.0].concat(), |message, head| [&message[..], &head.0].concat())
+}
+
+fn heads(closing: &Saying) -> Option<Vec<ChangeHash>> {
+    let names = closing.v.get("heads")?.as_array()?;
+    let mut heads: Vec<ChangeHash> =
+        names.iter().map(|name| name.as_str()?.parse().ok()).collect::<Option<_>>()?;
+    heads.sort();
+    Some(heads)
+}
+
+/// Changes that are not among the causes of `heads` and speak of entries.
+fn after(day: DayId, changes: &[Change], heads: &[ChangeHash]) -> Result<usize, LogbookError> {
+    let by_hash: HashMap<ChangeHash, &Change> = changes.iter().map(|c| (c.hash(), c)).collect();
+    let mut before: HashSet<ChangeHash> = HashSet::new();
+    let mut open: Vec<ChangeHash> = heads.to_vec();
+    while let Some(hash) = open.pop() {
+        if before.insert(hash) {
+            open.extend(by_hash.get(&hash).into_iter().flat_map(|c| c.deps().iter().copied()));
+        }
+    }
+    let mut after = 0;
+    for change in changes.iter().filter(|c| !before.contains(&c.hash())) {
+        let done = change::read(day, change).map_err(crate::store::StoreError::from)?;
+        after += usize::from(done.iter().any(|d| d.key.entry().is_some()));
+    }
+    Ok(after)
 }

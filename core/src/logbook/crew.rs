@@ -183,6 +183,14 @@ impl Logbook {
         Ok(self.shown(&ring, &self.roster(&ring)?))
     }
 
+    /// Devices that were removed and not invited anew, each with the instant in milliseconds, by the remover's clock.
+    pub(super) fn removed_devices(&self) -> Result<Vec<(DeviceId, i64)>, LogbookError> {
+        let Some(ring) = Keyring::read(self.path(), self.device())? else { return Ok(Vec::new()) };
+        let roster = self.roster(&ring)?;
+        let gone = roster.removed().filter(|(m, _)| roster.member(*m.device).is_none());
+        Ok(gone.map(|(m, at_s)| (DeviceId(*m.device), at_s.saturating_mul(1000))).collect())
+    }
+
     /// Where the other side was found last, or is said to be, the likeliest first.
     ///
     /// # Errors
@@ -207,7 +215,7 @@ impl Logbook {
         Ok(ring.write(self.path())?)
     }
 
-    fn ring(&self) -> Result<Keyring, LogbookError> {
+    pub(super) fn ring(&self) -> Result<Keyring, LogbookError> {
         Keyring::read(self.path(), self.device())?.ok_or_else(|| {
             crew_error("this device is in no crew; begin one with `firnbook crew new`, or join one with `firnbook crew join CODE`")
         })
@@ -227,7 +235,7 @@ impl Logbook {
         }))
     }
 
-    fn roster(&self, ring: &Keyring) -> Result<Roster, LogbookError> {
+    pub(super) fn roster(&self, ring: &Keyring) -> Result<Roster, LogbookError> {
         Ok(Roster::of(ring.crew, &self.store.crew_records()?))
     }
 

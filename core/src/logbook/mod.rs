@@ -19,7 +19,8 @@ mod watch;
 mod write;
 
 pub use answers::{Ask, DayTables, Season};
-pub use carry::{DayMerged, Merged, Packed};
+pub use carry::{DayMerged, Merged, PackSignature, Packed, PackedBy};
+pub use close::{Seal, SealSignature};
 pub use correct::{Changed, HistoryStep};
 pub use crew::{CrewDevice, CrewShown, INVITATION_HOURS_MAX};
 pub use error::{LineFault, LogbookError};

@@ -44,7 +44,11 @@ impl Logbook {
             self.days()?.iter().filter(|d| d.id != record.id).map(one).collect::<Result<_, _>>()?;
         let others: Vec<&Record> = others.iter().collect();
         let kit = review::kit(&[&[record], others.as_slice()].concat());
-        Ok((review::review(&read.ground(), &read.one_event, &kit, &others), kit))
+        let ground = read.ground();
+        let mut items = review::review(&ground, &read.one_event, &kit, &others);
+        items.extend(review::after_removal(&ground, &self.removed_devices()?));
+        items.sort_by_key(|i| i.sort);
+        Ok((items, kit))
     }
 
     /// Settles items of a day. What is settled travels like any entry: it is settled everywhere then. With `dry_run` it only says what would be

@@ -211,8 +211,12 @@ impl From<LogbookError> for FirnbookError {
                 PackError::NoPack
                 | PackError::TooLarge { .. }
                 | PackError::Damaged(_)
+                | PackError::Forged
                 | PackError::Day { .. },
             ) => FirnbookError::BadPack { says },
+            LogbookError::Pack(
+                PackError::Removed { .. } | PackError::Sealed | PackError::SealedForOthers,
+            ) => FirnbookError::Crew { says },
             LogbookError::Store(error) => error.into(),
         }
     }

@@ -14,6 +14,7 @@ mod testing;
 mod twin;
 
 pub use across::across;
+pub use doubt::after_removal;
 pub use ground::Ground;
 pub use item::{Item, ItemValue, Sort};
 pub use kit::{KitItem, KitState, kit};

@@ -9,12 +9,16 @@ impl Store {
     /// # Errors
     /// [`StoreError::Sqlite`].
     pub fn crew_records(&self) -> Result<Vec<Record>, StoreError> {
-        let mut statement = self.sql().prepare_cached("SELECT bytes FROM crew_record")?;
+        let mut statement = self.sql().prepare_cached("SELECT bytes, id FROM crew_record")?;
         let mut rows = statement.query([])?;
         let mut records = Vec::new();
         while let Some(row) = rows.next()? {
-            // What does not read as a record never got in; damage of the file takes a record away, and a peer has it again.
-            records.extend(Record::read(row.get_ref(0)?.as_blob().unwrap_or_default()));
+            let bytes = row.get_ref(0)?.as_blob().unwrap_or_default();
+            // What was no record never got in; damage of the file takes a record away, and a peer has it again.
+            records.extend(
+                Record::kept(bytes)
+                    .filter(|r| row.get_ref(1).is_ok_and(|id| id.as_blob() == Ok(&r.id()[..]))),
+            );
         }
         Ok(records)
     }

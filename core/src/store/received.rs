@@ -75,24 +75,38 @@ impl Store {
         Ok(reached)
     }
 
-    /// The hash of one change of a day, if it is held.
+    /// The hashes of the changes of a day in these places (actor, number), where held.
     ///
     /// # Errors
     /// [`StoreError::Sqlite`].
-    pub fn hash_at(&self, day: DayId, actor: &[u8], seq: u64) -> Result<Option<ChangeHash>, StoreError> {
-        let Some(history) = History::read(self.sql(), day)? else { return Ok(None) };
-        Ok(at_place(self.sql(), history.n, actor, seq)?
-            .and_then(|(hash, _)| ChangeHash::try_from(hash.as_slice()).ok()))
+    pub fn hashes_at<'a>(
+        &self,
+        day: DayId,
+        places: impl Iterator<Item = (&'a [u8], u64)>,
+    ) -> Result<Vec<Option<ChangeHash>>, StoreError> {
+        // One transaction, or each look-up would take the locks of the file anew.
+        let tx = self.sql().unchecked_transaction()?;
+        let Some(history) = History::read(&tx, day)? else { return Ok(places.map(|_| None).collect()) };
+        let sql = "SELECT hash FROM change WHERE day = ?1 AND actor = ?2 AND seq = ?3";
+        let mut statement = tx.prepare_cached(sql)?;
+        let mut hashes = Vec::new();
+        for (actor, seq) in places {
+            let hash: Option<Vec<u8>> =
+                statement.query_row(params![history.n, actor, seq.cast_signed()], |r| r.get(0)).optional()?;
+            hashes.push(hash.and_then(|h| ChangeHash::try_from(h.as_slice()).ok()));
+        }
+        Ok(hashes)
     }
 
-    /// The changes of a day that are past this vector: their numbers in this store, causes first, and the sum of their bytes.
+    /// The changes of a day that are past this vector: their numbers in this store and their bytes, causes first.
     ///
     /// # Errors
     /// [`StoreError::Sqlite`].
-    pub fn past(&self, day: DayId, held: &HashMap<Vec<u8>, u64>) -> Result<(Vec<i64>, usize), StoreError> {
-        let Some(history) = History::read(self.sql(), day)? else { return Ok((Vec::new(), 0)) };
-        let (mut numbers, mut bytes) = (Vec::new(), 0);
-        let mut statement = self.sql().prepare_cached(
+    pub fn past(&self, day: DayId, held: &HashMap<Vec<u8>, u64>) -> Result<Vec<(i64, usize)>, StoreError> {
+        let tx = self.sql().unchecked_transaction()?;
+        let Some(history) = History::read(&tx, day)? else { return Ok(Vec::new()) };
+        let mut numbers = Vec::new();
+        let mut statement = tx.prepare_cached(
             "SELECT n, length(bytes) FROM change WHERE day = ?1 AND actor = ?2 AND seq > ?3",
         )?;
         for reached in self.vector(day)? {
@@ -102,21 +116,21 @@ impl Store {
             }
             let mut rows = statement.query(params![history.n, reached.actor, theirs.cast_signed()])?;
             while let Some(row) = rows.next()? {
-                numbers.push(row.get(0)?);
-                bytes += usize::try_from(row.get::<_, i64>(1)?).unwrap_or(0);
+                numbers.push((row.get(0)?, usize::try_from(row.get::<_, i64>(1)?).unwrap_or(0)));
             }
         }
         numbers.sort_unstable();
-        Ok((numbers, bytes))
+        Ok(numbers)
     }
 
-    /// The bytes of the change of this number.
+    /// The bytes of the changes of these numbers.
     ///
     /// # Errors
     /// [`StoreError::Sqlite`].
-    pub fn change_bytes(&self, number: i64) -> Result<Vec<u8>, StoreError> {
-        let mut statement = self.sql().prepare_cached("SELECT bytes FROM change WHERE n = ?1")?;
-        Ok(statement.query_row([number], |r| r.get(0))?)
+    pub fn changes_numbered(&self, numbers: &[i64]) -> Result<Vec<Vec<u8>>, StoreError> {
+        let tx = self.sql().unchecked_transaction()?;
+        let mut statement = tx.prepare_cached("SELECT bytes FROM change WHERE n = ?1")?;
+        numbers.iter().map(|n| Ok(statement.query_row([n], |r| r.get(0))?)).collect()
     }
 
     /// Takes changes of a day in, causes first, all or none, in one transaction; on the disk when this returns.

@@ -15,6 +15,7 @@ pub fn cpu_us(work: impl FnOnce()) -> f64 {
 }
 
 /// The median.
+#[allow(dead_code, reason = "not every bench repeats itself")]
 pub fn median(mut values: Vec<f64>) -> f64 {
     values.sort_by(f64::total_cmp);
     values[values.len() / 2]

@@ -2,7 +2,8 @@
 
 use super::super::bounds::LIMITS;
 use super::super::pack::day_of;
-use super::super::wire::{Changes, Days, Frame, Kept, Piece, Vectors, WireError};
+use super::super::segment;
+use super::super::wire::{Changes, Days, Frame, Kept, Piece, Vectors, WireError, changes_frame};
 use super::{Out, Session, SessionError};
 use crate::day::DayId;
 use crate::store::{Incoming, StoreError, Taken};
@@ -12,9 +13,11 @@ use sha2::{Digest, Sha256};
 use std::collections::{HashMap, VecDeque};
 use std::sync::Arc;
 
-/// The first piece of a day, in bytes before deflating; each next one is twice as large. So a link that is cut every few kilobytes still gets
-/// on, and a good one is soon at full speed.
+/// The first piece of a document or of a large change, in bytes; each next one is twice as large. So a link that is cut every few kilobytes
+/// still gets on, and a good one is soon at full speed.
 const FIRST_PIECE: usize = 1 << 10;
+/// The first changes in one frame, likewise: in company they deflate to a third or less.
+const FIRST_CHANGES: usize = 4 << 10;
 /// The largest piece: well below the bounds of a frame, and one transaction of the other side.
 const LARGEST_PIECE: usize = 256 << 10;
 /// A change larger than this goes in pieces of its own, so that it too survives cuts.
@@ -34,8 +37,10 @@ pub(super) struct Outgoing {
 }
 
 enum Sending {
-    Changes { numbers: VecDeque<i64>, left: usize, count: u64 },
-    Whole { bytes: Arc<Vec<u8>>, sha256: [u8; 32], at: usize, change: Option<(VecDeque<i64>, usize, u64)> },
+    /// Changes still to go, each with its number in the store and its bytes, and the sum of these.
+    Changes { changes: VecDeque<(i64, usize)>, left: usize },
+    /// A document, or a large change and the changes that go after it.
+    Whole { bytes: Arc<Vec<u8>>, sha256: [u8; 32], at: usize, then: Option<(VecDeque<(i64, usize)>, usize)> },
 }
 
 /// How far the other side holds a day, as far as it has said by now.
@@ -136,15 +141,16 @@ impl Session {
         if !self.to_be_kept.contains(&day) || sizes != (n * ACTOR_BYTES, n * HASH_BYTES) {
             return self.unless_ended(day, "vectors");
         }
-        let places = vectors.actors.chunks_exact(ACTOR_BYTES).zip(&vectors.seqs);
-        for ((actor, seq), hash) in places.zip(vectors.hashes.chunks_exact(HASH_BYTES)) {
-            let held = self.host.shelf().store.hash_at(day, actor, *seq)?;
+        let places = vectors.actors.chunks_exact(ACTOR_BYTES).zip(vectors.seqs.iter().copied());
+        let held = self.host.shelf().store.hashes_at(day, places.clone())?;
+        let theirs = places.zip(vectors.hashes.chunks_exact(HASH_BYTES));
+        for (((actor, seq), hash), held) in theirs.zip(held) {
             if held.is_some_and(|ours| ours.0[..HASH_BYTES] != *hash) {
-                let says = StoreError::Fork { actor: crate::crew::hex(actor), seq: *seq }.to_string();
+                let says = StoreError::Fork { actor: crate::crew::hex(actor), seq }.to_string();
                 self.refuse(day, says);
                 return Ok(());
             }
-            self.vectors.entry(day).or_default().0.insert(actor.to_vec(), *seq);
+            self.vectors.entry(day).or_default().0.insert(actor.to_vec(), seq);
         }
         if !vectors.more {
             self.queue.push_back(Out::Lacking(day));
@@ -157,10 +163,11 @@ impl Session {
             return Ok(());
         }
         let theirs = self.vectors.remove(&day).unwrap_or_default();
-        let (numbers, left) = self.host.shelf().store.past(day, &theirs.0)?;
+        let changes = self.host.shelf().store.past(day, &theirs.0)?;
+        let left: usize = changes.iter().map(|(_, bytes)| bytes).sum();
         self.progress.to_send += left as u64;
-        let what = Sending::Changes { numbers: numbers.into(), left, count: 0 };
-        self.sending = Some(Outgoing { day, step: FIRST_PIECE, what });
+        let what = Sending::Changes { changes: changes.into(), left };
+        self.sending = Some(Outgoing { day, step: FIRST_CHANGES, what });
         Ok(())
     }
 
@@ -175,7 +182,7 @@ impl Session {
         }
         self.progress.to_send += served.bytes.len() as u64;
         let at = self.resume_at(&served.sha256, served.bytes.len());
-        let what = Sending::Whole { bytes: served.bytes, sha256: served.sha256, at, change: None };
+        let what = Sending::Whole { bytes: served.bytes, sha256: served.sha256, at, then: None };
         self.sending = Some(Outgoing { day, step: FIRST_PIECE, what });
         Ok(())
     }
@@ -188,58 +195,18 @@ impl Session {
         at
     }
 
-    /// The next frame of the day that is being sent.
-    pub(super) fn more_of_day(&mut self) -> Result<Option<Frame>, SessionError> {
+    /// The next frame of the day that is being sent, as it travels.
+    pub(super) fn more_of_day(&mut self) -> Result<Option<Vec<u8>>, SessionError> {
         let Some(mut sending) = self.sending.take() else { return Ok(None) };
-        let day = ByteArray::new(sending.day.0);
         let step = sending.step;
         sending.step = (step * 2).min(LARGEST_PIECE);
         match sending.what {
-            Sending::Changes { mut numbers, mut left, mut count } => {
-                let mut changes = Vec::new();
-                let mut bytes = 0;
-                let shelf = self.host.shelf();
-                while let Some(number) = numbers.front() {
-                    let change = shelf.store.change_bytes(*number)?;
-                    if bytes > 0 && bytes + change.len() > step {
-                        break;
-                    }
-                    numbers.pop_front();
-                    left = left.saturating_sub(change.len());
-                    count += 1;
-                    if change.len() > LARGE_CHANGE {
-                        let sha256: [u8; 32] = Sha256::digest(&change).into();
-                        drop(shelf);
-                        let at = self.resume_at(&sha256, change.len());
-                        let rest = Some((numbers, left, count));
-                        sending.what = Sending::Whole { bytes: Arc::new(change), sha256, at, change: rest };
-                        sending.step = FIRST_PIECE;
-                        self.sending = Some(sending);
-                        // What was gathered before it goes first, else its first piece.
-                        return if changes.is_empty() {
-                            self.more_of_day()
-                        } else {
-                            self.progress.sent += bytes as u64;
-                            Ok(Some(Frame::Changes(Changes { day, changes, left: left.max(1) as u64 })))
-                        };
-                    }
-                    bytes += change.len();
-                    changes.push(ByteBuf::from(change));
-                }
-                drop(shelf);
-                self.progress.sent += bytes as u64;
-                if !numbers.is_empty() {
-                    sending.what = Sending::Changes { numbers, left, count };
-                    self.sending = Some(sending);
-                }
-                let left = if self.sending.is_some() { left.max(1) } else { 0 };
-                Ok(Some(Frame::Changes(Changes { day, changes, left: left as u64 })))
-            }
-            Sending::Whole { bytes, sha256, at, change } => {
+            Sending::Changes { changes, left } => self.more_changes(sending.day, changes, left, step),
+            Sending::Whole { bytes, sha256, at, then } => {
                 let end = (at + step).min(bytes.len());
                 let piece = Piece {
-                    day,
-                    change: change.is_some(),
+                    day: ByteArray::new(sending.day.0),
+                    change: then.is_some(),
                     sha256: ByteArray::new(sha256),
                     length: bytes.len() as u64,
                     at: at as u64,
@@ -247,15 +214,63 @@ impl Session {
                 };
                 self.progress.sent += (end - at) as u64;
                 if end < bytes.len() {
-                    sending.what = Sending::Whole { bytes, sha256, at: end, change };
+                    sending.what = Sending::Whole { bytes, sha256, at: end, then };
                     self.sending = Some(sending);
-                } else if let Some((numbers, left, count)) = change {
-                    sending.what = Sending::Changes { numbers, left, count };
+                } else if let Some((changes, left)) = then {
+                    sending.what = Sending::Changes { changes, left };
                     self.sending = Some(sending);
                 }
-                Ok(Some(Frame::Piece(piece)))
+                Ok(Some(Frame::Piece(piece).encode()))
             }
         }
+    }
+
+    /// The next frame of changes, up to `step` bytes; or the first piece, where a large one is next.
+    fn more_changes(
+        &mut self,
+        day: DayId,
+        mut changes: VecDeque<(i64, usize)>,
+        mut left: usize,
+        step: usize,
+    ) -> Result<Option<Vec<u8>>, SessionError> {
+        if let Some((number, size)) = changes.front().copied()
+            && size > LARGE_CHANGE
+        {
+            changes.pop_front();
+            let read = self.host.shelf().store.changes_numbered(&[number])?;
+            let bytes = Arc::new(read.into_iter().next().unwrap_or_default());
+            let sha256: [u8; 32] = Sha256::digest(bytes.as_slice()).into();
+            let at = self.resume_at(&sha256, size);
+            let what = Sending::Whole { bytes, sha256, at, then: Some((changes, left - size)) };
+            self.sending = Some(Outgoing { day, step: FIRST_PIECE, what });
+            return self.more_of_day();
+        }
+        let mut segments = Vec::new();
+        let mut bytes = 0;
+        {
+            let mut shelf = self.host.shelf();
+            while bytes == 0 || bytes < step {
+                let small = changes.iter().copied().take_while(|(_, size)| *size <= LARGE_CHANGE);
+                let next = segment::length(small, step - bytes);
+                let fits = changes.front().is_some_and(|(_, size)| bytes == 0 || bytes + size <= step);
+                if next == 0 || !fits {
+                    break;
+                }
+                let taken: Vec<(i64, usize)> = changes.drain(..next).collect();
+                let numbers: Vec<i64> = taken.iter().map(|(number, _)| *number).collect();
+                segments.push(shelf.segment(&numbers)?);
+                bytes += taken.iter().map(|(_, size)| size).sum::<usize>();
+            }
+        }
+        left -= bytes;
+        self.progress.sent += bytes as u64;
+        if !changes.is_empty() {
+            let what = Sending::Changes { changes, left };
+            self.sending = Some(Outgoing { day, step: (step * 2).min(LARGEST_PIECE), what });
+        }
+        // None left is what tells that this is the last frame.
+        let left = if self.sending.is_some() { left.max(1) } else { 0 };
+        Ok(Some(changes_frame(day, &segments, left)))
     }
 
     pub(super) fn changes_came(&mut self, changes: Changes) -> Result<(), SessionError> {

@@ -182,18 +182,17 @@ impl Session {
 
     /// The next bytes to send, one frame; `None` until more comes in.
     pub fn outgoing(&mut self) -> Option<Vec<u8>> {
-        let frame = match self.urgent.pop_front() {
-            Some(frame) => Some(frame),
-            None if self.failed.is_some() => None,
+        let bytes = match self.urgent.pop_front() {
+            Some(frame) => self.stamped(frame).encode(),
+            None if self.failed.is_some() => return None,
             None => match self.next_out() {
-                Ok(frame) => frame,
+                Ok(bytes) => bytes?,
                 Err(error) => {
                     self.fail(error);
-                    self.urgent.pop_front()
+                    self.urgent.pop_front()?.encode()
                 }
             },
-        }?;
-        let bytes = self.stamped(frame).encode();
+        };
         self.progress.bytes_out += bytes.len() as u64;
         self.go_on();
         Some(bytes)
@@ -312,29 +311,29 @@ impl Session {
         frame
     }
 
-    fn next_out(&mut self) -> Result<Option<Frame>, SessionError> {
+    fn next_out(&mut self) -> Result<Option<Vec<u8>>, SessionError> {
         loop {
             if let Some(frame) = self.more_of_day()? {
                 return Ok(Some(frame));
             }
             let Some(out) = self.queue.pop_front() else { return Ok(None) };
-            match out {
-                Out::Hello => return Ok(Some(self.hello()?)),
-                Out::Roster => return Ok(Some(self.roster()?)),
-                Out::Records(have) => return Ok(Some(self.records(&have)?)),
-                Out::Days => self.list_days()?,
-                Out::Vectors(day) => self.send_vectors(day)?,
-                Out::Lacking(day) => self.send_lacking(day)?,
-                Out::Whole(day) => self.send_whole(day)?,
+            let frame = match out {
+                Out::Hello => Some(self.hello()?),
+                Out::Roster => Some(self.roster()?),
+                Out::Records(have) => Some(self.records(&have)?),
                 Out::Done => {
                     if self.role == Role::Caller {
                         self.stage = Stage::Over;
                     }
-                    return Ok(Some(Frame::Done));
+                    Some(Frame::Done)
                 }
-            }
-            if let Some(frame) = self.urgent.pop_front() {
-                return Ok(Some(frame));
+                Out::Days => self.list_days().map(|()| None)?,
+                Out::Vectors(day) => self.send_vectors(day).map(|()| None)?,
+                Out::Lacking(day) => self.send_lacking(day).map(|()| None)?,
+                Out::Whole(day) => self.send_whole(day).map(|()| None)?,
+            };
+            if let Some(frame) = frame.or_else(|| self.urgent.pop_front()) {
+                return Ok(Some(self.stamped(frame).encode()));
             }
         }
     }

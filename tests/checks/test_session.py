@@ -1,0 +1,239 @@
+"""A live exchange with a second program, which knows it only from `schemas/session.md`: the frames are as told there, Noise is that of
+another library, and peers of other versions are told what to do."""
+
+import contextlib
+import hashlib
+import json
+import re
+import signal
+import socket
+import subprocess
+import threading
+
+import cbor2
+import pytest
+from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
+from reckon import built
+from talk import CHANGES, CLOCK, DAYS, DONE, GOODBYE, HELLO, KEPT, PIECE, RECORDS, ROSTER, VECTORS, Channel, call, hash_of_change, short
+
+
+class Crew:
+    """A base with a day and a phone that it has let in, as stores of the program."""
+
+    def __init__(self, folder):
+        self.program, self.folder = built("firnbook", "firnbook"), folder
+        self.run("base", "settings", "me", "Base")
+        self.run("phone", "settings", "me", "Obs1")
+        self.run("base", "day", "new", "--area", "Upper Bowl")
+        self.run("base", "crew", "new")
+        code = self.run("base", "crew", "invite", "--addr", "127.0.0.1:1")["code"]
+        self.run("phone", "crew", "join", code)
+        with self.listening() as at:
+            self.run("phone", "sync", at)
+        lines = "".join(json.dumps({"kind": "note", "topic": "general", "note": f"note {n} of many"}) + "\n" for n in range(300))
+        for _ in range(3):
+            self.run("base", "log", "--from", "-", stdin=lines)
+        self.keys = json.loads((folder / "phone.firnstore.keys").read_text())
+
+    def command(self, store, *line):
+        return [self.program, "--store", str(self.folder / f"{store}.firnstore"), *line]
+
+    def run(self, store, *line, stdin=None):
+        done = subprocess.run([*self.command(store, *line), "--json"], input=stdin, capture_output=True, text=True, timeout=60)
+        assert done.returncode == 0, done.stderr
+        return json.loads(done.stdout)
+
+    @contextlib.contextmanager
+    def listening(self):
+        process = subprocess.Popen(self.command("base", "listen", "--addr", "127.0.0.1:0"), stderr=subprocess.PIPE,
+                                   stdout=subprocess.PIPE, text=True)
+        yield re.search(r"127\.0\.0\.1:\d+", process.stderr.readline())[0]
+        process.send_signal(signal.SIGINT)
+        self.told = "".join(process.communicate(timeout=30))
+        assert process.returncode == 0, self.told
+
+
+@pytest.fixture(scope="module")
+def crew(tmp_path_factory):
+    return Crew(tmp_path_factory.mktemp("crew"))
+
+
+def greet(peer, **other):
+    peer.hello(**other)
+    number, hello = peer.receive()
+    assert number == HELLO
+    assert {"v", "device", "label", "clock", "crew", "roster", "stamp"} <= hello.keys()
+    assert (hello["v"], hello["label"], hello["crew"]) == (1, "Base", bytes.fromhex(peer.keys["crew"]))
+    assert hello["stamp"]["echo"][0] <= hello["stamp"]["echo"][1] + 5_000
+    return hello
+
+
+def finish(peer):
+    """Answers clocks until base says that all is done."""
+    clocks = 0
+    while True:
+        number, content = peer.receive()
+        if number == CLOCK:
+            assert content["sent"] > 0
+            peer.send(CLOCK, peer.stamp())
+            clocks += 1
+        else:
+            assert (number, content) == (DONE, None)
+            peer.send(DONE, None)
+            assert peer.receive() is None
+            return clocks
+
+
+def test_a_day_that_the_other_lacks_comes_as_a_document_in_pieces(crew):
+    with crew.listening() as at:
+        peer = call(at, crew.keys)
+        greet(peer)
+        peer.send(DAYS, {"days": [], "stamp": peer.stamp()})
+        number, days = peer.receive()
+        assert number == DAYS and len(days["days"]) == 1 and not days.get("more")
+        [[day, heads_hash]] = days["days"]
+        document, sizes = b"", []
+        while True:
+            number, piece = peer.receive()
+            assert number == PIECE and piece["day"] == day and not piece.get("change") and piece["at"] == len(document)
+            document += piece["bytes"]
+            sizes.append(len(piece["bytes"]))
+            if len(document) == piece["length"]:
+                break
+        assert hashlib.sha256(document).digest() == piece["sha256"] and document[:4] == bytes.fromhex("856f4a83")
+        assert sizes[:3] == [1_024, 2_048, 4_096]
+        shown = crew.run("base", "day", "show")
+        assert (day.hex(), heads_hash) == (shown["day"], short(bytes.fromhex(h) for h in shown["heads"]))
+        peer.send(KEPT, {"day": day, "changes": 1, "complete": True})
+        assert 1 <= finish(peer) <= 8
+    assert "Second program" in crew.told
+
+
+def test_equal_days_are_two_frames_each(crew):
+    with crew.listening() as at:
+        shown = crew.run("base", "day", "show")
+        peer = call(at, crew.keys)
+        greet(peer)
+        held = [[bytes.fromhex(shown["day"]), short(bytes.fromhex(h) for h in shown["heads"])]]
+        peer.send(DAYS, {"days": held, "stamp": peer.stamp()})
+        number, days = peer.receive()
+        assert (number, days["days"]) == (DAYS, held)
+        assert peer.receive() is None
+
+
+def test_changes_that_the_other_lacks_come_causes_first_and_each_has_its_hash(crew):
+    with crew.listening() as at:
+        shown = crew.run("base", "day", "show")
+        day = bytes.fromhex(shown["day"])
+        peer = call(at, crew.keys)
+        greet(peer)
+        peer.send(DAYS, {"days": [[day, bytes(8)]], "stamp": peer.stamp()})
+        assert peer.receive()[0] == DAYS
+        # Nothing is held of it: all changes are to come.
+        peer.send(VECTORS, {"day": day, "actors": b"", "seqs": [], "hashes": b""})
+        changes, frames, vectors = [], 0, None
+        while True:
+            number, content = peer.receive()
+            if number == VECTORS:
+                vectors = content
+            elif number == PIECE:
+                assert content["change"]
+                large = content["bytes"] if content["at"] == 0 else large + content["bytes"]
+                if len(large) == content["length"]:
+                    assert hashlib.sha256(large).digest() == content["sha256"]
+                    changes.append(large)
+            else:
+                assert number == CHANGES and content["day"] == day
+                changes += content["changes"]
+                frames += 1
+                if content["left"] == 0:
+                    break
+        hashes = [hash_of_change(c) for c in changes]
+        assert len(hashes) == len(set(hashes)) == sum(vectors["seqs"])
+        assert len(vectors["actors"]) == 16 * len(vectors["seqs"]) and len(vectors["hashes"]) == 8 * len(vectors["seqs"])
+        last = [vectors["hashes"][8 * i:8 * i + 8] for i in range(len(vectors["seqs"]))]
+        assert set(last) <= {h[:8] for h in hashes}
+        assert {bytes.fromhex(h) for h in shown["heads"]} <= set(hashes)
+        peer.send(KEPT, {"day": day, "changes": len(changes), "complete": True})
+        # Base in its turn waits for what it lacks: nothing.
+        peer.send(CHANGES, {"day": day, "changes": [], "left": 0})
+        assert peer.receive() == (KEPT, {"day": day, "changes": 0, "complete": True})
+        finish(peer)
+    assert crew.run("base", "day", "show")["heads"] == shown["heads"]
+
+
+def test_records_of_the_crew(crew):
+    with crew.listening() as at:
+        peer = call(at, crew.keys)
+        hello = greet(peer, roster=bytes(8))
+        number, ids = peer.receive()
+        assert number == ROSTER and short(ids) == hello["roster"]
+        peer.send(ROSTER, [])
+        number, records = peer.receive()
+        assert number == RECORDS
+        assert sorted(hashlib.sha256(r).digest()[:16] for r in records) == sorted(ids)
+        acts = []
+        for record in records:
+            act, key, signature = cbor2.loads(record)
+            Ed25519PublicKey.from_public_bytes(key).verify(signature, b"firnbook-crew-record-1\n" + act)
+            acts.append(cbor2.loads(act)["act"])
+        assert sorted(acts) == ["found", "invite", "join"]
+        found = next(r for r in records if cbor2.loads(cbor2.loads(r)[0])["act"] == "found")
+        assert hashlib.sha256(found).digest()[:16].hex() == crew.keys["crew"]
+
+
+@pytest.mark.parametrize("v, says", [(2, "install the newer Firnbook here"), (0, "install the newer Firnbook on your device")])
+def test_base_tells_a_caller_of_another_version_what_to_do(crew, v, says):
+    with crew.listening() as at:
+        peer = call(at, crew.keys)
+        peer.hello(v=v)
+        number, content = peer.receive()
+        assert number == GOODBYE and says in content and f"yours {v}" in content
+        assert peer.receive() is None
+
+
+@pytest.mark.parametrize("v, says", [(2, "install the newer Firnbook here"), (0, "install the newer Firnbook there")])
+def test_sync_tells_its_owner_what_to_do_about_a_base_of_another_version(crew, v, says):
+    listener = socket.create_server(("127.0.0.1", 0))
+    heard = []
+
+    def base():
+        peer = Channel(listener.accept()[0], crew.keys | {"device": "00112233445566ff"}, calls=False)
+        heard.append(peer.receive())
+        peer.hello(v=v)
+        heard.append(peer.receive())
+
+    thread = threading.Thread(target=base)
+    thread.start()
+    done = subprocess.run(crew.command("phone", "sync", f"127.0.0.1:{listener.getsockname()[1]}"), capture_output=True, text=True,
+                          timeout=60)
+    thread.join(30)
+    assert done.returncode == 1 and done.stderr.count("\n") == 1
+    assert done.stderr.startswith("firnbook: error:") and says in done.stderr and f"version {v}" in done.stderr
+    # It says goodbye in its turn, so that the other one's owner hears of it too.
+    assert heard[0][0] == HELLO and heard[1][0] == GOODBYE
+
+
+def test_an_unknown_frame_that_may_be_passed_over_is(crew):
+    with crew.listening() as at:
+        peer = call(at, crew.keys)
+        peer.send(0x91, {"weather": "fair"})
+        greet(peer)
+        peer.send(0x11, {"weather": "fair"})
+        assert peer.receive()[0] == DAYS
+        number, says = peer.receive()
+        assert number == GOODBYE and "type 17" in says
+
+
+@pytest.mark.parametrize("frame", [b"\xff\xff\xff\xff\x06", b"\x00\x10\x00\x01\x06", b"\x00\x00\x00\x00"])
+def test_a_frame_that_says_four_gigabytes_ends_the_session_at_once(crew, frame):
+    with crew.listening() as at:
+        peer = call(at, crew.keys)
+        greet(peer)
+        assert peer.receive()[0] == DAYS
+        peer.send_bytes(frame)
+        number, says = peer.receive()
+        assert number == GOODBYE and "announced a frame of" in says
+        assert peer.receive() is None
+        # Base goes on serving.
+        greet(call(at, crew.keys))
