@@ -122,7 +122,7 @@ pub struct MethodsGroup {
 }
 
 /// One way against another, `a` minus `b`, one pair a target. What does not exist is null, and `why` says why.
-#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record), uniffi(name = "MethodPair"))]
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct Pair {
     /// The first way
