@@ -2,6 +2,7 @@
 another library, and peers of other versions are told what to do."""
 
 import contextlib
+import datetime
 import hashlib
 import json
 import re
@@ -30,9 +31,13 @@ class Crew:
         self.run("phone", "crew", "join", code)
         with self.listening() as at:
             self.run("phone", "sync", at)
-        lines = "".join(json.dumps({"kind": "note", "topic": "general", "note": f"note {n} of many"}) + "\n" for n in range(300))
-        for _ in range(3):
+        now = datetime.datetime.now().astimezone().isoformat(timespec="milliseconds")
+        notes = [{"kind": "note", "topic": "general", "at": now, "note": f"note {n} of many"} for n in range(900)]
+        for begin in range(0, 900, 300):
+            lines = "".join(json.dumps(note) + "\n" for note in notes[begin:begin + 300])
             self.run("base", "log", "--from", "-", stdin=lines)
+        for n in range(60):
+            self.run("base", "log", "note", "--topic", "general", "--note", f"one alone, {n}")
         self.keys = json.loads((folder / "phone.firnstore.keys").read_text())
 
     def command(self, store, *line):
@@ -219,8 +224,8 @@ def test_an_unknown_frame_that_may_be_passed_over_is(crew):
         peer = call(at, crew.keys)
         peer.send(0x91, {"weather": "fair"})
         greet(peer)
-        peer.send(0x11, {"weather": "fair"})
         assert peer.receive()[0] == DAYS
+        peer.send(0x11, {"weather": "fair"})
         number, says = peer.receive()
         assert number == GOODBYE and "type 17" in says
 
