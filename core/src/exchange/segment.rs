@@ -47,13 +47,14 @@ impl Segment {
 }
 
 /// How many of these changes (number in the store, bytes), causes first, go into the next segment, if `room` bytes are left in its frame: at
-/// least one.
-pub(super) fn length(changes: impl Iterator<Item = (i64, usize)>, room: usize) -> usize {
+/// least one. `shared`: segments end where those of others do.
+pub(super) fn length(changes: impl Iterator<Item = (i64, usize)>, room: usize, shared: bool) -> usize {
     let mut block = None;
     let mut sum = 0;
     let mut n = 0;
     for (number, bytes) in changes {
-        let fits = sum + bytes <= room.min(SEGMENT_BYTES) && block.is_none_or(|b| b == number / NUMBERS);
+        let fits = sum + bytes <= room.min(SEGMENT_BYTES)
+            && (!shared || block.is_none_or(|b| b == number / NUMBERS));
         if n > 0 && !fits {
             break;
         }
@@ -107,12 +108,13 @@ mod tests {
 
     #[test]
     fn a_segment_ends_at_a_block_at_its_bytes_and_never_before_its_first() {
-        let take = |changes: &[(i64, usize)], room| length(changes.iter().copied(), room);
+        let take = |changes: &[(i64, usize)], room| length(changes.iter().copied(), room, true);
         assert_eq!(take(&[(62, 10), (63, 10), (64, 10)], 1000), 2);
         assert_eq!(take(&[(1, 10), (2, 10), (3, 10)], 25), 2);
         assert_eq!(take(&[(1, 9_999_999), (2, 1)], 5), 1);
         assert_eq!(take(&[(1, SEGMENT_BYTES), (2, 1)], usize::MAX), 1);
         assert_eq!(take(&[], 5), 0);
+        assert_eq!(length([(62, 10), (63, 10), (64, 10)].into_iter(), 1000, false), 3);
     }
 
     #[test]

@@ -17,9 +17,11 @@ use std::sync::Arc;
 /// still gets on, and a good one is soon at full speed.
 const FIRST_PIECE: usize = 1 << 10;
 /// The first changes in one frame, likewise: in company they deflate to a third or less.
-const FIRST_CHANGES: usize = 4 << 10;
+const FIRST_CHANGES: usize = 6 << 10;
 /// The largest piece: well below the bounds of a frame, and one transaction of the other side.
 const LARGEST_PIECE: usize = 256 << 10;
+/// No more than this goes in as few segments as the frames allow, which makes it smallest; what is more is likely to be lacked by others too.
+const FEW: u64 = 64 << 10;
 /// A change larger than this goes in pieces of its own, so that it too survives cuts.
 const LARGE_CHANGE: usize = 16 << 10;
 /// Days in one frame.
@@ -251,7 +253,7 @@ impl Session {
             let mut shelf = self.host.shelf();
             while bytes == 0 || bytes < step {
                 let small = changes.iter().copied().take_while(|(_, size)| *size <= LARGE_CHANGE);
-                let next = segment::length(small, step - bytes);
+                let next = segment::length(small, step - bytes, self.progress.to_send > FEW);
                 let fits = changes.front().is_some_and(|(_, size)| bytes == 0 || bytes + size <= step);
                 if next == 0 || !fits {
                     break;
