@@ -5,19 +5,15 @@
 //! The geometry library's buffers give the same area but take seconds to a minute for recorded tracks, which turn at every
 //! point; steps whose swath lies within others' never come to be cut here.
 
-use geo::{Area, BoundingRect, Contains, LineString, MultiPolygon, Point, Polygon, unary_union};
+use geo::{Polygon, unary_union};
 use schemars::JsonSchema;
 use serde::Serialize;
-use std::collections::HashMap;
 
+pub use super::gaps::Gap;
+use super::gaps::{gaps, joined, polygons, rings};
 use super::outline::{FARTHEST_M, Outline};
 use super::swath::{Piece, Straight, Swath, Vector, distance, minus};
 use super::{FieldError, within};
-
-/// Farthest that a gap's polygon leaves the true edge, m. Areas of the whole are free of it.
-pub const GAP_SAGITTA_M: f64 = 0.01;
-/// Gaps smaller than this are counted in the area and not listed, m2.
-pub const SMALLEST_GAP_M2: f64 = 0.01;
 
 /// What of an outline was searched.
 #[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
@@ -32,18 +28,6 @@ pub struct Coverage {
     pub strip_width_m: f64,
     /// What was left, largest first.
     pub gaps: Vec<Gap>,
-}
-
-/// A connected part of the outline that no track searched.
-#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
-#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
-pub struct Gap {
-    /// Its area, m2.
-    pub area_m2: f64,
-    /// Its edge, `[x_m, y_m]`, not closed.
-    pub ring: Vec<[f64; 2]>,
-    /// Searched islands in it.
-    pub holes: Vec<Vec<[f64; 2]>>,
 }
 
 /// Area of the outline within half of `strip_width_m` of any of the `tracks` (points `[x_m, y_m]`, joined straight), to 1e-6
@@ -334,129 +318,6 @@ impl Ground<'_> {
         });
         crossed.count() % 2 == 1
     }
-}
-
-/// How far the end of one piece may lie from the start of the next, m: edges that graze one another meet no more
-/// exactly than this.
-const JOINT_M: f64 = 1e-4;
-
-/// What is bare, out of its edge alone: from one square to the next each piece goes on where another ended. `None` where that leaves an end
-/// loose, or an area that is not `bare_m2`.
-fn joined(edge: &[Piece], bare_m2: f64) -> Option<MultiPolygon<f64>> {
-    let cell = |at: Vector| at.map(|c| (c / (4.0 * JOINT_M)).floor() as i64);
-    let mut starts: HashMap<[i64; 2], Vec<usize>> = HashMap::new();
-    for (index, piece) in edge.iter().enumerate() {
-        starts.entry(cell(piece.start())).or_default().push(index);
-    }
-    let mut free = vec![true; edge.len()];
-    let next = |end: Vector, free: &[bool]| {
-        let [x, y] = cell(end);
-        let cells = (-1..=1).flat_map(|dx| (-1..=1).map(move |dy| [x + dx, y + dy]));
-        let near = cells.filter_map(|c| starts.get(&c)).flatten().copied().filter(|i| free[*i]);
-        near.map(|i| (distance(end, edge[i].start()), i))
-            .filter(|(gap, _)| *gap <= JOINT_M)
-            .min_by(|a, b| a.0.total_cmp(&b.0))
-    };
-    let mut rings = Vec::new();
-    for first in 0..edge.len() {
-        if !free[first] {
-            continue;
-        }
-        let (mut ring, mut at) = (Vec::new(), first);
-        loop {
-            free[at] = false;
-            ring.extend(edge[at].chain(GAP_SAGITTA_M));
-            let end = edge[at].end();
-            let home = distance(end, edge[first].start());
-            match next(end, &free) {
-                Some((gap, index)) if gap < home => at = index,
-                _ if home <= JOINT_M => break,
-                _ => return None,
-            }
-        }
-        rings.push(straightened(ring));
-    }
-    let length_m: f64 = rings.iter().flat_map(|r| r.windows(2)).map(|step| distance(step[0], step[1])).sum();
-    let bare = MultiPolygon::new(polygons(rings));
-    ((bare.unsigned_area() - bare_m2).abs() <= GAP_SAGITTA_M * length_m).then_some(bare)
-}
-
-/// A ring without the points that lie on the way from the one before to the one after.
-fn straightened(ring: Vec<Vector>) -> Vec<Vector> {
-    let mut kept: Vec<Vector> = Vec::with_capacity(ring.len());
-    let n = ring.len();
-    for (index, at) in ring.iter().enumerate() {
-        let before = kept.last().copied().unwrap_or(ring[n - 1]);
-        let (way, step) = (minus(ring[(index + 1) % n], before), minus(*at, before));
-        let aside = (way[0] * step[1] - way[1] * step[0]).abs();
-        if aside > JOINT_M * JOINT_M * way[0].hypot(way[1]) {
-            kept.push(*at);
-        }
-    }
-    kept
-}
-
-/// Joins directed pieces into rings, each piece to the nearest start; `None` if an end finds none near.
-fn rings(pieces: &[Piece]) -> Option<Vec<Vec<Vector>>> {
-    let mut free: Vec<&Piece> = pieces.iter().collect();
-    let mut rings = Vec::new();
-    while let Some(first) = free.pop() {
-        let mut ring = first.chain(GAP_SAGITTA_M);
-        let mut end = first.end();
-        loop {
-            let home = distance(end, first.start());
-            let next = free
-                .iter()
-                .enumerate()
-                .map(|(index, piece)| (distance(end, piece.start()), index))
-                .min_by(|a, b| a.0.total_cmp(&b.0));
-            match next {
-                Some((gap, index)) if gap < home && gap <= JOINT_M => {
-                    let piece = free.swap_remove(index);
-                    ring.extend(piece.chain(GAP_SAGITTA_M));
-                    end = piece.end();
-                }
-                _ if home <= JOINT_M => break,
-                _ => return None,
-            }
-        }
-        rings.push(ring);
-    }
-    Some(rings)
-}
-
-/// Rings as polygons: counter-clockwise ones bound, clockwise ones are holes of the least one around them.
-fn polygons(rings: Vec<Vec<Vector>>) -> Vec<Polygon<f64>> {
-    let solid = |ring: Vec<Vector>| Polygon::new(LineString::from(ring), vec![]);
-    let (mut bounds, holes): (Vec<_>, Vec<_>) =
-        rings.into_iter().filter(|ring| ring.len() > 2).map(solid).partition(|ring| ring.signed_area() > 0.0);
-    bounds.sort_by(|a, b| a.signed_area().total_cmp(&b.signed_area()));
-    let boxes: Vec<_> = bounds.iter().map(BoundingRect::bounding_rect).collect();
-    for hole in holes {
-        let Some(at) = hole.exterior().coords().next().map(|at| Point::from(*at)) else { continue };
-        let holds = |b: &usize| boxes[*b].is_some_and(|r| r.contains(&at)) && bounds[*b].contains(&at);
-        if let Some(around) = (0..bounds.len()).find(holds) {
-            bounds[around].interiors_push(hole.exterior().clone());
-        }
-    }
-    bounds
-}
-
-fn gaps(bare: &MultiPolygon<f64>) -> Vec<Gap> {
-    let open = |ring: &LineString<f64>| {
-        ring.coords().take(ring.0.len().saturating_sub(1)).map(|at| [at.x, at.y]).collect::<Vec<_>>()
-    };
-    let mut gaps: Vec<Gap> = bare
-        .iter()
-        .map(|polygon| Gap {
-            area_m2: polygon.unsigned_area(),
-            ring: open(polygon.exterior()),
-            holes: polygon.interiors().iter().map(open).collect(),
-        })
-        .filter(|gap| gap.area_m2 >= SMALLEST_GAP_M2)
-        .collect();
-    gaps.sort_by(|a, b| b.area_m2.total_cmp(&a.area_m2));
-    gaps
 }
 
 #[cfg(test)]

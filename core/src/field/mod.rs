@@ -13,6 +13,7 @@ pub mod curves;
 pub mod depth;
 pub mod digging;
 pub mod dipole;
+mod gaps;
 pub mod geo;
 pub mod lanes;
 pub mod outline;

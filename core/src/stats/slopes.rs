@@ -61,10 +61,7 @@ impl Slopes {
         if least == most {
             return least;
         }
-        // A little wider, so that rounding puts no slope outside.
-        let margin = 1e-9 * (least.abs() + most.abs());
-        let mut low = to_key((least - margin).max(f64::MIN));
-        let mut high = to_key((most + margin).min(f64::MAX));
+        let (mut low, mut high) = around(least, most);
         let (mut below, mut beside) = (Counted::default(), self.pairs);
         while beside - below.pairs > LISTED && high - low > 1 {
             let middle = low + (high - low) / 2;
@@ -145,6 +142,12 @@ impl Slopes {
         });
         found
     }
+}
+
+/// The keys of numbers a little below `least` and above `most`, so that rounding puts no slope outside.
+fn around(least: f64, most: f64) -> (u64, u64) {
+    let margin = 1e-9 * (least.abs() + most.abs());
+    (to_key((least - margin).max(f64::MIN)), to_key((most + margin).min(f64::MAX)))
 }
 
 /// How many slopes, and between how many pairs of points.
@@ -237,6 +240,24 @@ mod tests {
                 assert_eq!(slopes.nth(rank as u64), all[rank], "rank {rank}");
             }
             assert_eq!(slopes.nth(slopes.count - 1), all[all.len() - 1]);
+        }
+    }
+
+    #[test]
+    fn the_ranks_at_which_the_range_is_halved_are_right() {
+        let points: Vec<(f64, f64)> = chances(17)
+            .zip(chances(19))
+            .take(900)
+            .map(|(x, y)| ((x * 20.0).floor(), (y * 150.0).floor()))
+            .collect();
+        let all = listed(&points);
+        let slopes = Slopes::of(points.into_iter());
+        let (least, most) = slopes.ends();
+        let (low, high) = around(least, most);
+        let halved = slopes.up_to(from_key(low + (high - low) / 2)).slopes;
+        assert!(halved > 0 && halved < slopes.count);
+        for rank in [halved - 1, halved] {
+            assert_eq!(slopes.nth(rank), all[rank as usize], "rank {rank}");
         }
     }
 
