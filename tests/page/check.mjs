@@ -99,6 +99,29 @@ const checks = {
     return found
   },
 
+  /** The first field of the key to the time line shows its pattern, which is light, and not the black of a fill that is not found. */
+  async keys(chromium, file) {
+    const context = await chromium.newContext({ colorScheme: "light" })
+    const page = await open(context, file)
+    const key = await page.$('use[href="#key-phases"]')
+    if (!key) return ["there is no key to the time line"]
+    await key.scrollIntoViewIfNeeded()
+    const box = await key.boundingBox()
+    const shot = await page.screenshot({ clip: { x: box.x + 2, y: box.y + 2, width: 12, height: 8 } })
+    const blank = await context.newPage()
+    const lightness = await blank.evaluate(async (png) => {
+      const image = new Image()
+      image.src = `data:image/png;base64,${png}`
+      await image.decode()
+      const canvas = new OffscreenCanvas(image.width, image.height).getContext("2d")
+      canvas.drawImage(image, 0, 0)
+      const data = canvas.getImageData(0, 0, image.width, image.height).data
+      return data.reduce((sum, value) => sum + value, 0) / data.length
+    }, shot.toString("base64"))
+    await context.close()
+    return lightness > 140 ? [] : [`the first field of the key is as dark as ${lightness.toFixed(0)} of 255`]
+  },
+
   /** No page is wider than its window, from a phone to a large screen. */
   async widths(chromium, file) {
     const found = []

@@ -101,6 +101,11 @@ fn kit_in_the_snow_and_what_took_longest_are_seen_first() {
 }
 
 #[test]
+fn the_key_of_a_drawing_shows_its_patterns() {
+    holds("keys", std::slice::from_ref(&pages().day));
+}
+
+#[test]
 fn the_script_only_adds() {
     let pages = pages();
     holds("script", std::slice::from_ref(&pages.day));
