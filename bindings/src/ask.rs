@@ -91,14 +91,15 @@ impl Logbook {
     }
 
     /// One person, by call sign or member code.
-    #[uniffi::method(default(thresholds = None, watch = None))]
+    #[uniffi::method(default(group_by = None, thresholds = None, watch = None))]
     pub fn person_stats(
         &self,
         season: Season,
         name: String,
+        group_by: Option<GroupBy>,
         thresholds: Option<Thresholds>,
         watch: Option<Arc<dyn LongWork>>,
     ) -> Result<PersonStats, FirnbookError> {
-        self.watched(watch, |log| log.person(&season, &name, &thresholds.unwrap_or_default()))
+        self.watched(watch, |log| log.person(&season, &name, group_by, &thresholds.unwrap_or_default()))
     }
 }

@@ -1,11 +1,12 @@
-//! Depths streamed from columns are the depths that a day read whole gives.
+//! Depths of a season are those of its days made anew, whatever was kept of an earlier answer.
 
 use firnbook_core::clock::TimeLine;
 use firnbook_core::entry::Direction;
+use firnbook_core::insight::left_out::Tally;
 use firnbook_core::insight::made::Made;
 use firnbook_core::insight::season::depth::{DepthAsk, DepthOf, Depths};
 use firnbook_core::insight::season::group::GroupBy;
-use firnbook_core::insight::season::rows::depths_of;
+use firnbook_core::insight::season::rows::DayDepths;
 use firnbook_core::insight::thresholds::Thresholds;
 use firnbook_core::insight::view::View;
 use firnbook_core::logbook::{Draft, Season};
@@ -40,7 +41,7 @@ proptest! {
     #![proptest_config(ProptestConfig { cases: 60, max_shrink_iters: 400, ..ProptestConfig::default() })]
 
     #[test]
-    fn columns_and_entries_tell_the_same_depths(
+    fn what_is_kept_is_what_is_made_anew(
         entries in prop::collection::vec(entry(), 1..40),
         each in any::<bool>(),
         vertical in any::<bool>(),
@@ -58,16 +59,24 @@ proptest! {
         let direction = if vertical { Direction::Vertical } else { Direction::SlopeNormal };
         let ask = DepthAsk { of, each, direction, group_by: by, ..DepthAsk::default() };
         let thresholds = Thresholds::default();
-        let streamed = phone.book.depth(&Season::default(), ask.clone(), &thresholds).unwrap();
-
-        let record = phone.book.record(day).unwrap();
-        let clocks = TimeLine::of(&record);
-        let one_event = OneEvent::of(&Ground::of(&record, &clocks));
-        let mut depths = Depths::new(ask);
-        depths_of(&View::new(&record, &one_event.groups, &clocks), 0, of, by, &thresholds, &mut depths);
-        let whole = depths.finish(Made::default());
-        prop_assert_eq!(&streamed.figures, &whole.figures);
-        prop_assert_eq!(&streamed.groups, &whole.groups);
+        let asked = |phone: &Phone| phone.book.depth(&Season::default(), ask.clone(), &thresholds).unwrap();
+        let anew = |phone: &Phone| {
+            let record = phone.book.record(day).unwrap();
+            let clocks = TimeLine::of(&record);
+            let one_event = OneEvent::of(&Ground::of(&record, &clocks));
+            let mut depths = Depths::new(ask.clone());
+            let view = View::new(&record, &one_event.groups, &clocks);
+            DayDepths::of(&view, of, &mut Tally::default()).push(0, by, &thresholds, &mut depths);
+            depths.finish(Made::default())
+        };
+        let first = asked(&phone);
+        prop_assert_eq!(&asked(&phone), &first);
+        prop_assert_eq!(&first.figures, &anew(&phone).figures);
+        prop_assert_eq!(&first.groups, &anew(&phone).groups);
+        phone.book.void(&[(day, ids[0])], Some("a slip"), "Lead").unwrap();
+        let then = asked(&phone);
+        prop_assert_eq!(&then.figures, &anew(&phone).figures);
+        prop_assert_eq!(&then.groups, &anew(&phone).groups);
     }
 }
 

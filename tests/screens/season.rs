@@ -115,6 +115,7 @@ fn the_screens_of_a_season() {
         ("season-digging", "stats digging --group-by team"),
         ("season-interference", "stats interference --step signal"),
         ("season-person", "stats person Fox"),
+        ("season-person-by-month", "stats person Fox --group-by month"),
         ("season-none", "stats times --since 2030-01-01"),
     ] {
         let ran = world.run(line);
@@ -168,6 +169,7 @@ fn what_a_season_can_not_tell_is_said() {
     world.file("late.json", r#"{"name": "x", "limit_s": 0, "stops_at": "strike", "inclusive": true}"#);
     for (line, status, says) in [
         ("stats person Heron", 1, "heard on 8 days without a member code"),
+        ("stats person Fox --group-by writer", 1, "group by form, team, area, day, month, season"),
         ("stats person nobody", 1, "nobody is called \"nobody\""),
         ("stats times --group-by writer", 1, "can't be grouped by writer"),
         ("stats times --step start", 2, "write one of signal"),

@@ -91,7 +91,9 @@ pub struct TableWritten {
 pub fn run(desk: &mut Desk, args: &ExportArgs) -> Ran {
     let day = args.day.as_deref().map(|d| desk.logbook.find_day(d)).transpose()?;
     let season = Season { since: args.since, until: args.until, area: None, day };
-    let days = desk.logbook.days_of(&season)?;
+    let of_season = desk.logbook.days_of(&season)?;
+    let mut days = desk.logbook.days()?;
+    days.retain(|day| of_season.iter().any(|dated| dated.id == day.id));
     if days.is_empty() {
         return Err(Failure::refused("no day to export; `firnbook day list` shows those of this store"));
     }
@@ -122,7 +124,7 @@ pub fn run(desk: &mut Desk, args: &ExportArgs) -> Ran {
         Format::Geojson => write_shapes(made_in.path(), shapes, &mut removed)?,
         Format::Csv | Format::Jsonl | Format::Parquet => sink.finish()?,
     };
-    let made = desk.logbook.made(&season, &days)?;
+    let made = desk.logbook.made(&season, &of_season)?;
     let package = tables::package(&written, args.format, &veil, &removed, &made);
     write_whole(&made_in.path().join("datapackage.json"), format!("{package:#}\n").as_bytes())?;
     if let Some(codes) = &args.codes {
@@ -413,8 +415,8 @@ impl Export<'_> {
                     }
                     (Secret::Person(_) | Secret::Label(_), store::Cell::Text(said)) if !lifted => {
                         // A list of labels stands as JSON.
-                        match serde_json::from_str::<Vec<String>>(said).ok().filter(|_| said.starts_with('['))
-                        {
+                        let list = said.starts_with('[').then(|| serde_json::from_str::<Vec<String>>(said));
+                        match list.and_then(Result::ok) {
                             Some(labels) => {
                                 let labels: Vec<String> =
                                     labels.iter().map(|l| veil.text(secret, l)).collect();

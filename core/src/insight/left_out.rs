@@ -1,7 +1,8 @@
 //! What an answer could not use, counted by reason: nothing is dropped in silence.
 
 use schemars::JsonSchema;
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
+use std::borrow::Cow;
 use std::collections::BTreeMap;
 
 /// How many things were left out of an answer for one reason.
@@ -15,8 +16,8 @@ pub struct LeftOut {
 }
 
 /// Counts what is left out while an answer is made.
-#[derive(Clone, Debug, Default, PartialEq, Eq)]
-pub struct Tally(BTreeMap<&'static str, usize>);
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Tally(BTreeMap<Cow<'static, str>, usize>);
 
 /// Reasons that several answers share.
 pub mod reason {
@@ -54,21 +55,25 @@ impl Tally {
 
     /// Counts `n` things left out; none is no reason.
     pub fn add_n(&mut self, reason: &'static str, n: usize) {
-        if n > 0 {
-            *self.0.entry(reason).or_default() += n;
-        }
+        self.add_named(Cow::Borrowed(reason), n);
     }
 
     /// Adds what another tally counted.
     pub fn merge(&mut self, other: &Tally) {
         for (reason, n) in &other.0 {
-            self.add_n(reason, *n);
+            self.add_named(reason.clone(), *n);
+        }
+    }
+
+    fn add_named(&mut self, reason: Cow<'static, str>, n: usize) {
+        if n > 0 {
+            *self.0.entry(reason).or_default() += n;
         }
     }
 
     /// The reasons in alphabetical order.
     #[must_use]
     pub fn list(&self) -> Vec<LeftOut> {
-        self.0.iter().map(|(reason, n)| LeftOut { reason: (*reason).to_owned(), n: *n }).collect()
+        self.0.iter().map(|(reason, n)| LeftOut { reason: reason.clone().into_owned(), n: *n }).collect()
     }
 }

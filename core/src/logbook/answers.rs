@@ -1,6 +1,7 @@
 //! Answers: the debrief of a day, which days a season's answer is made from, the rows of the export's tables.
 
 use super::reading::DayRead;
+use super::season::{GROUND, RUNS};
 use super::{Logbook, LogbookError};
 use crate::clock::TimeLine;
 use crate::day::{DayId, Groups, Record, sha256_hex};
@@ -14,7 +15,7 @@ use crate::insight::site::{self, Site};
 use crate::insight::tables::{self, RunRow, TargetRow};
 use crate::insight::thresholds::Thresholds;
 use crate::insight::view::View;
-use crate::store::{CellRow, DayRow, StoreError};
+use crate::store::{CellRow, Dated, StoreError};
 use chrono::NaiveDate;
 
 /// What a debrief is asked for.
@@ -55,9 +56,6 @@ pub struct DayTables {
     pub disturbances: Vec<DisturbanceRow>,
 }
 
-/// Kinds that runs are made from.
-const RUN_KINDS: [&str; 8] =
-    ["drill", "target", "moment", "strike", "depth", "person", "clock", "clock_mark"];
 /// The days before this one that a team's own medians come from, at the most.
 const EARLIER_DAYS: usize = 30;
 
@@ -78,7 +76,7 @@ impl Logbook {
                 thresholds: &ask.thresholds,
                 kit,
                 items,
-                earlier_runs: &self.runs_before(&read.record)?,
+                earlier_runs: &self.runs_before(&read.record, &ask.thresholds)?,
                 only_drill: ask.drill,
                 reference,
                 heads_sha256: &self.heads_sha256(&[day])?,
@@ -91,18 +89,18 @@ impl Logbook {
     /// # Errors
     /// The store's, for a day that is not here too.
     pub fn sites(&self, day: DayId, ask: &Ask<'_>) -> Result<Vec<Site>, LogbookError> {
-        let kinds: Vec<&str> = RUN_KINDS.iter().copied().chain(["track"]).collect();
+        let kinds: Vec<&str> = GROUND.into_iter().chain(["strike", "depth", "track"]).collect();
         let record = self.store.record_of(day, &kinds)?;
         Ok(site::sites(&DayRead::of(record).view(), ask.drill, &ask.thresholds))
     }
 
-    fn runs_before(&self, record: &Record) -> Result<Vec<RunRow>, LogbookError> {
-        let mut runs = Vec::new();
-        let days = self.days()?;
+    fn runs_before(&self, record: &Record, thresholds: &Thresholds) -> Result<Vec<RunRow>, LogbookError> {
+        let (mut runs, mut fresh) = (Vec::new(), Vec::new());
+        let days = self.store.dated()?;
         for day in days.iter().rev().filter(|d| d.date < record.date).take(EARLIER_DAYS) {
-            let earlier = DayRead::of(self.store.record_of(day.id, &RUN_KINDS)?);
-            runs.extend(tables::runs(&earlier.view(), &mut Tally::default()));
+            runs.extend(self.of_day(&RUNS, day.id, thresholds, &mut fresh)?.rows);
         }
+        self.keep(&mut fresh);
         Ok(runs)
     }
 
@@ -110,8 +108,8 @@ impl Logbook {
     ///
     /// # Errors
     /// The store's.
-    pub fn days_of(&self, season: &Season) -> Result<Vec<DayRow>, LogbookError> {
-        let mut days = self.days()?;
+    pub fn days_of(&self, season: &Season) -> Result<Vec<Dated>, LogbookError> {
+        let mut days = self.store.dated()?;
         days.retain(|d| {
             season.since.is_none_or(|since| d.date >= since)
                 && season.until.is_none_or(|until| d.date <= until)
@@ -138,7 +136,7 @@ impl Logbook {
     ///
     /// # Errors
     /// The store's.
-    pub fn made(&self, season: &Season, days: &[DayRow]) -> Result<Made, LogbookError> {
+    pub fn made(&self, season: &Season, days: &[Dated]) -> Result<Made, LogbookError> {
         let ids: Vec<DayId> = days.iter().map(|d| d.id).collect();
         let mut made = Made::from_heads(&self.heads_sha256(&ids)?);
         let filters = [

@@ -7,7 +7,6 @@ mod carry;
 mod close;
 mod correct;
 mod crew;
-mod depths;
 mod error;
 mod live;
 mod reading;

@@ -1,35 +1,133 @@
-//! Answers over the days of a season: rows of each day, and from them the figures. Days are read one after the other, never all at once.
+//! Answers over the days of a season: rows of each day, and from them the figures. Days are read one after the other, never all at once, and the
+//! rows are kept with the day, so that the next answer reads again only the days that say something else.
 
 use super::reading::DayRead;
 use super::{Logbook, LogbookError, Season};
-use crate::day::DayId;
-use crate::entry::Step;
-use crate::insight::season::checks::{self, SeasonChecks};
-use crate::insight::season::digging::{self, SeasonDigging};
+use crate::day::{DayId, Noted};
+use crate::entry::{EntryId, Step};
+use crate::insight::left_out::{Tally, reason};
+use crate::insight::season::checks::{self, CheckRow, SeasonChecks};
+use crate::insight::season::depth::{DepthAsk, DepthOf, DepthStats, Depths};
+use crate::insight::season::digging::{self, SeasonDigging, TurnRow};
 use crate::insight::season::footing::Basis;
 use crate::insight::season::group::GroupBy;
-use crate::insight::season::interference::{self, SeasonInterference};
-use crate::insight::season::methods::{self, Methods};
-use crate::insight::season::person::{self, PersonStats, Who, WhoError};
+use crate::insight::season::interference::{self, InterferenceRow, SeasonInterference};
+use crate::insight::season::methods::{self, MethodRow, Methods};
+use crate::insight::season::person::{self, PersonStats};
+use crate::insight::season::rows::DayDepths;
 use crate::insight::season::times::{self, Times, TimesAsk};
+use crate::insight::season::who::{self, Who, WhoError};
 use crate::insight::sheets::{self, Sheet};
-use crate::insight::tables;
+use crate::insight::tables::{self, RunRow};
 use crate::insight::thresholds::Thresholds;
 use crate::insight::view::View;
+use crate::store::Kept;
+use serde::de::DeserializeOwned;
+use serde::{Deserialize, Serialize};
+use sha2::{Digest, Sha256};
+use std::collections::BTreeSet;
 
-/// Kinds that say who, where and by which clock, which every answer needs.
-const GROUND: [&str; 6] = ["drill", "target", "person", "moment", "clock", "clock_mark"];
+/// Kinds that say who, where and by which clock, which every question needs.
+pub(super) const GROUND: [&str; 6] = ["drill", "target", "person", "moment", "clock", "clock_mark"];
+
+/// What a question takes from a day.
+pub(super) struct Question<R> {
+    name: &'static str,
+    /// The kinds that tell it, besides those of [`GROUND`]; of twins these count.
+    kinds: &'static [&'static str],
+    rows: fn(&View<'_>, &Thresholds, &mut Tally) -> R,
+}
+
+impl<R> Question<R> {
+    fn is_told_by(&self, noted: &Noted) -> bool {
+        noted.entry.as_ref().is_some_and(|e| self.kinds.contains(&e.body.kind()))
+    }
+}
+
+/// The rows of a day, and what of it is not in them.
+#[derive(Serialize, Deserialize)]
+pub(super) struct OfDay<R> {
+    pub rows: R,
+    left_out: Tally,
+    assumed_twins: usize,
+}
+
+pub(super) const RUNS: Question<Vec<RunRow>> = Question {
+    name: "runs",
+    kinds: &["strike", "depth"],
+    rows: |view, _, left_out| tables::runs(view, left_out),
+};
+const FOUND: Question<DayDepths> = Question {
+    name: "found",
+    kinds: &["strike", "depth"],
+    rows: |view, _, left_out| DayDepths::of(view, DepthOf::Found, left_out),
+};
+const SET: Question<DayDepths> = Question {
+    name: "set",
+    kinds: &[],
+    rows: |view, _, left_out| DayDepths::of(view, DepthOf::Set, left_out),
+};
+const METHODS: Question<Vec<MethodRow>> = Question {
+    name: "methods",
+    kinds: &["strike", "depth"],
+    rows: |view, _, left_out| methods::method_rows(view, left_out),
+};
+const CHECKS: Question<Vec<CheckRow>> = Question {
+    name: "checks",
+    kinds: &["check"],
+    rows: |view, _, left_out| checks::check_rows(view, left_out),
+};
+const DIGGING: Question<(Vec<TurnRow>, Vec<RunRow>)> = Question {
+    name: "digging",
+    kinds: &["moment", "strike", "depth", "rotation"],
+    rows: |view, thresholds, left_out| {
+        (digging::turn_rows(view, thresholds, left_out), tables::runs(view, left_out))
+    },
+};
+const INTERFERENCE: Question<(Vec<InterferenceRow>, Vec<RunRow>)> = Question {
+    name: "interference",
+    kinds: &["moment", "strike", "depth", "interference"],
+    rows: |view, _, left_out| (interference::interference_rows(view, left_out), tables::runs(view, left_out)),
+};
+
+/// Days whose rows are kept in one transaction, at the most.
+const KEPT_AT_ONCE: usize = 64;
 
 impl Logbook {
+    /// How deep targets lie.
+    ///
+    /// # Errors
+    /// The store's.
+    pub fn depth(
+        &self,
+        season: &Season,
+        ask: DepthAsk,
+        thresholds: &Thresholds,
+    ) -> Result<DepthStats, LogbookError> {
+        let question = match ask.of {
+            DepthOf::Found => &FOUND,
+            DepthOf::Set => &SET,
+        };
+        let by = ask.group_by;
+        let (mut depths, mut day) = (Depths::new(ask), 0);
+        let mut basis = self.over_days(season, question, thresholds, |rows| {
+            rows.push(day, by, thresholds, &mut depths);
+            day += 1;
+        })?;
+        if by == Some(GroupBy::Season) {
+            basis.made.settings.insert("season_start_month".to_owned(), thresholds.season_start_month);
+        }
+        depths.besides(&basis.left_out, basis.assumed_twins);
+        Ok(depths.finish(basis.made))
+    }
+
     /// Times from start to each step, in which a run that ended before counts until then.
     ///
     /// # Errors
     /// [`LogbookError::Usage`] for a grouping, horizon or test that can't be used, else the store's.
     pub fn times(&self, season: &Season, ask: &TimesAsk) -> Result<Times, LogbookError> {
         let mut runs = Vec::new();
-        let basis = self.over_days(season, &["strike", "depth"], |view, basis| {
-            runs.extend(tables::runs(view, &mut basis.left_out))
-        })?;
+        let basis = self.over_days(season, &RUNS, &ask.thresholds, |rows| runs.extend(rows))?;
         times::times(&runs, ask, basis).map_err(usage)
     }
 
@@ -43,11 +141,9 @@ impl Logbook {
         by: Option<GroupBy>,
         thresholds: &Thresholds,
     ) -> Result<Methods, LogbookError> {
-        let mut rows = Vec::new();
-        let basis = self.over_days(season, &["strike", "depth"], |view, basis| {
-            rows.extend(methods::method_rows(view, &mut basis.left_out))
-        })?;
-        methods::methods(&rows, by, thresholds, basis).map_err(usage)
+        let mut targets = Vec::new();
+        let basis = self.over_days(season, &METHODS, thresholds, |rows| targets.extend(rows))?;
+        methods::methods(&targets, by, thresholds, basis).map_err(usage)
     }
 
     /// The group checks.
@@ -60,11 +156,9 @@ impl Logbook {
         by: Option<GroupBy>,
         thresholds: &Thresholds,
     ) -> Result<SeasonChecks, LogbookError> {
-        let mut rows = Vec::new();
-        let basis = self.over_days(season, &["check"], |view, basis| {
-            rows.extend(checks::check_rows(view, &mut basis.left_out))
-        })?;
-        checks::checks(&rows, by, thresholds, basis).map_err(usage)
+        let mut all = Vec::new();
+        let basis = self.over_days(season, &CHECKS, thresholds, |rows| all.extend(rows))?;
+        checks::checks(&all, by, thresholds, basis).map_err(usage)
     }
 
     /// Turns at the shovels, and what digging times depend on.
@@ -78,9 +172,9 @@ impl Logbook {
         thresholds: &Thresholds,
     ) -> Result<SeasonDigging, LogbookError> {
         let (mut turns, mut runs) = (Vec::new(), Vec::new());
-        let basis = self.over_days(season, &["strike", "depth", "rotation"], |view, basis| {
-            turns.extend(digging::turn_rows(view, thresholds, &mut basis.left_out));
-            runs.extend(tables::runs(view, &mut basis.left_out));
+        let basis = self.over_days(season, &DIGGING, thresholds, |(of_day, in_runs)| {
+            turns.extend(of_day);
+            runs.extend(in_runs);
         })?;
         digging::digging(&turns, &runs, by, thresholds, basis).map_err(usage)
     }
@@ -96,40 +190,41 @@ impl Logbook {
         by: Option<GroupBy>,
         thresholds: &Thresholds,
     ) -> Result<SeasonInterference, LogbookError> {
-        let (mut rows, mut runs) = (Vec::new(), Vec::new());
-        let basis = self.over_days(season, &["strike", "depth", "interference"], |view, basis| {
-            rows.extend(interference::interference_rows(view, &mut basis.left_out));
-            runs.extend(tables::runs(view, &mut basis.left_out));
+        let (mut disturbances, mut runs) = (Vec::new(), Vec::new());
+        let basis = self.over_days(season, &INTERFERENCE, thresholds, |(of_day, in_runs)| {
+            disturbances.extend(of_day);
+            runs.extend(in_runs);
         })?;
-        interference::interference(&rows, &runs, step, by, thresholds, basis).map_err(usage)
+        interference::interference(&disturbances, &runs, step, by, thresholds, basis).map_err(usage)
     }
 
     /// One person over a season: `name` is a call sign or a member code. Days are joined by the member code alone.
     ///
     /// # Errors
-    /// [`LogbookError::Usage`] for a name that stands for nobody or for several people, else the store's.
+    /// [`LogbookError::Usage`] for a name that stands for nobody or for several people, or a grouping that values of one person do not allow, else the store's.
     pub fn person(
         &self,
         season: &Season,
         name: &str,
+        by: Option<GroupBy>,
         thresholds: &Thresholds,
     ) -> Result<PersonStats, LogbookError> {
         let kinds = ["strike", "depth", "rotation"];
         let (mut heard, mut is_member) = (Vec::new(), false);
-        self.over_days(season, &kinds, |view, _| {
-            heard.extend(person::sighting(view, name));
-            is_member |= person::has_member(view, name);
+        self.look_at_days(season, &kinds, |view, _| {
+            heard.extend(who::sighting(view, name));
+            is_member |= who::has_member(view, name);
         })?;
         let who = match Who::of(name, &heard) {
             Err(WhoError::Nobody(member)) if is_member => Who::Member(member),
             told => told.map_err(usage)?,
         };
         let mut rows = Vec::new();
-        let mut basis = self.over_days(season, &kinds, |view, basis| {
+        let mut basis = self.look_at_days(season, &kinds, |view, basis| {
             rows.extend(person::person_rows(view, &who, thresholds, &mut basis.left_out))
         })?;
         basis.made.filters.insert("person".to_owned(), name.to_owned());
-        Ok(person::person(&rows, basis))
+        person::person(&rows, by, thresholds, basis).map_err(usage)
     }
 
     /// A sheet for each person of a day, with that person's figures alone.
@@ -140,8 +235,68 @@ impl Logbook {
         Ok(sheets::sheets(&DayRead::of(self.record(day)?).view(), thresholds))
     }
 
+    /// What a day gives to a question: kept rows where it still says the same, else new ones, which are added to `fresh`.
+    pub(super) fn of_day<R: Serialize + DeserializeOwned>(
+        &self,
+        question: &Question<R>,
+        day: DayId,
+        thresholds: &Thresholds,
+        fresh: &mut Vec<Kept>,
+    ) -> Result<OfDay<R>, LogbookError> {
+        let heads = self.store.heads(day)?;
+        let from = format!("{} {thresholds:?} {heads:?}", env!("FIRNBOOK_SOURCE"));
+        let from = Sha256::digest(from).into();
+        let kept = self.store.kept(day, question.name, from)?;
+        if let Some(of_day) = kept.and_then(|rows| serde_json::from_slice(&rows).ok()) {
+            return Ok(of_day);
+        }
+        let kinds: Vec<&str> = GROUND.iter().chain(question.kinds).copied().collect();
+        let read = DayRead::of(self.store.record_of(day, &kinds)?);
+        let mut left_out = Tally::default();
+        let rows = (question.rows)(&read.view(), thresholds, &mut left_out);
+        left_out.add_n(reason::OPAQUE, self.store.opaque(day)?);
+        let telling: BTreeSet<EntryId> =
+            read.record.entries.iter().filter(|e| question.is_told_by(e)).map(|e| e.id).collect();
+        let assumed_twins = read.one_event.proposed.iter().filter(|(one, _)| telling.contains(one)).count();
+        let of_day = OfDay { rows, left_out, assumed_twins };
+        if let Ok(rows) = serde_json::to_vec(&of_day) {
+            fresh.push(Kept { day, question: question.name, from, rows });
+        }
+        Ok(of_day)
+    }
+
+    /// Keeps rows for the next time. Where that fails, on a full disk say, they are made again then.
+    pub(super) fn keep(&self, fresh: &mut Vec<Kept>) {
+        self.store.keep(fresh).ok();
+        fresh.clear();
+    }
+
+    /// Hands what each day of a season gives to a question to `each`.
+    fn over_days<R: Serialize + DeserializeOwned>(
+        &self,
+        season: &Season,
+        question: &Question<R>,
+        thresholds: &Thresholds,
+        mut each: impl FnMut(R),
+    ) -> Result<Basis, LogbookError> {
+        let days = self.days_of(season)?;
+        let mut basis = Basis { made: self.made(season, &days)?, ..Basis::default() };
+        let mut fresh = Vec::new();
+        for (done, day) in days.iter().enumerate() {
+            self.step(done, days.len())?;
+            let of_day = self.of_day(question, day.id, thresholds, &mut fresh)?;
+            basis.left_out.merge(&of_day.left_out);
+            basis.assumed_twins += of_day.assumed_twins;
+            each(of_day.rows);
+            if fresh.len() >= KEPT_AT_ONCE || done + 1 == days.len() {
+                self.keep(&mut fresh);
+            }
+        }
+        Ok(basis)
+    }
+
     /// Looks at each day of a season in entries of [`GROUND`] and of `kinds`.
-    fn over_days(
+    fn look_at_days(
         &self,
         season: &Season,
         kinds: &[&str],

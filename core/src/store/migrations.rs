@@ -75,6 +75,13 @@ CREATE TABLE entry (
     bodies INTEGER NOT NULL,
     PRIMARY KEY (day, id)
 ) WITHOUT ROWID;
+CREATE TABLE kept (
+    day INTEGER NOT NULL,
+    question TEXT NOT NULL,
+    made_from BLOB NOT NULL,
+    rows BLOB NOT NULL
+);
+CREATE UNIQUE INDEX kept_question ON kept (day, question);
 CREATE INDEX entry_kind ON entry (day, kind, at_ms, device, opaque);
 CREATE INDEX entry_bodies ON entry (day, id) WHERE bodies > 1;
 CREATE INDEX scalar_register ON scalar (day, key) WHERE NOT body;

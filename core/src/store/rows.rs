@@ -30,6 +30,17 @@ pub struct DayRow {
     pub closed: bool,
 }
 
+/// A day as answers name it.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Dated {
+    /// Identity.
+    pub id: DayId,
+    /// The date.
+    pub date: NaiveDate,
+    /// The area, as it is spelled; empty if nobody spelled it.
+    pub area: String,
+}
+
 /// An entry as a list shows it.
 #[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Debug, PartialEq)]
@@ -71,14 +82,8 @@ impl Store {
     /// # Errors
     /// [`StoreError::Sqlite`].
     pub fn days(&self) -> Result<Vec<DayRow>, StoreError> {
-        let mut statement = self.conn.prepare_cached("SELECT n, id, date FROM day ORDER BY date, n")?;
-        let mut rows = statement.query([])?;
         let mut days = Vec::new();
-        while let Some(row) = rows.next()? {
-            let n: i64 = row.get(0)?;
-            let (id, date) =
-                (row.get_ref(1)?.as_str().unwrap_or_default(), row.get_ref(2)?.as_str().unwrap_or_default());
-            let (Ok(id), Ok(date)) = (id.parse(), date.parse()) else { continue };
+        for (n, Dated { id, date, area }) in self.numbered()? {
             let (mut entries, mut opaque, mut devices) = (0, 0, Vec::new());
             let sql = "SELECT device, count(*), sum(opaque) FROM entry WHERE day = ?1 GROUP BY device ORDER BY device";
             let mut by_device = self.conn.prepare_cached(sql)?;
@@ -93,13 +98,35 @@ impl Store {
             days.push(DayRow {
                 id,
                 date,
-                area: area(&self.conn, n)?,
+                area,
                 entries,
                 opaque,
                 devices,
                 waiting: changes::waiting_count(&self.conn, id)?,
                 closed: self.conn.prepare_cached(closed)?.exists([n])?,
             });
+        }
+        Ok(days)
+    }
+
+    /// All days, the latest last, without a look at their entries.
+    ///
+    /// # Errors
+    /// [`StoreError::Sqlite`].
+    pub fn dated(&self) -> Result<Vec<Dated>, StoreError> {
+        Ok(self.numbered()?.into_iter().map(|(_, day)| day).collect())
+    }
+
+    fn numbered(&self) -> Result<Vec<(i64, Dated)>, StoreError> {
+        let mut statement = self.conn.prepare_cached("SELECT n, id, date FROM day ORDER BY date, n")?;
+        let mut rows = statement.query([])?;
+        let mut days = Vec::new();
+        while let Some(row) = rows.next()? {
+            let n: i64 = row.get(0)?;
+            let word = |i: usize| row.get_ref(i).map(|v| v.as_str().unwrap_or_default());
+            if let (Ok(id), Ok(date)) = (word(1)?.parse(), word(2)?.parse()) {
+                days.push((n, Dated { id, date, area: area(&self.conn, n)? }));
+            }
         }
         Ok(days)
     }

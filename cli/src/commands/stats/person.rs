@@ -1,10 +1,11 @@
 //! `stats person`: one person over the season, and nobody else.
 
-use super::{Ran, Span, tell_fews, tell_footing, tell_whys};
+use super::{Ran, Span, by, one_of, tell_fews, tell_footing, tell_whys};
 use crate::desk::Desk;
 use crate::failure::Failure;
 use crate::ui::{HEADING, styled};
 use crate::view::{counted, number, stopwatch, table::Table, word};
+use firnbook_core::insight::season::group::GroupBy;
 use firnbook_core::insight::season::person::{PersonStats, Trend};
 
 /// One person over the season: own times, strikes and turns, and whether they rise or fall
@@ -12,7 +13,7 @@ use firnbook_core::insight::season::person::{PersonStats, Trend};
 /// A call sign is a person on one day; days are joined only by the member code that was written for them.
 #[derive(clap::Args, Debug)]
 #[command(
-    after_help = "Examples:\n  firnbook stats person Fox\n  firnbook stats person M12 --since 2026-12-01"
+    after_help = "Examples:\n  firnbook stats person Fox\n  firnbook stats person M12 --since 2026-12-01 --group-by form"
 )]
 pub struct PersonArgs {
     /// The call sign, or the member code
@@ -23,6 +24,9 @@ pub struct PersonArgs {
     /// Only this day
     #[arg(long, value_name = "DAY")]
     day: Option<String>,
+    /// By form, team, area, day, month or season
+    #[arg(long, value_name = "FIELD", value_parser = one_of::<GroupBy>)]
+    group_by: Option<GroupBy>,
 }
 
 /// Runs `stats person`.
@@ -37,7 +41,7 @@ pub(super) fn asked(desk: &Desk, args: &PersonArgs) -> Result<PersonStats, Failu
     let thresholds = desk.settings.thresholds()?;
     let mut season = args.span.season();
     season.day = args.day.as_deref().map(|day| desk.logbook.find_day(day)).transpose()?;
-    Ok(desk.logbook.person(&season, &args.person, &thresholds)?)
+    Ok(desk.logbook.person(&season, &args.person, args.group_by, &thresholds)?)
 }
 
 fn tell(person: &PersonStats, asked: &str, columns: usize) -> String {
@@ -54,8 +58,20 @@ fn tell(person: &PersonStats, asked: &str, columns: usize) -> String {
     if person.trends.is_empty() {
         text.push_str("  nothing was written of this person that can be measured; n = 0\n");
     }
+    text.push_str(&tell_trends(&person.trends, columns));
+    for group in &person.groups {
+        text.push_str(&format!(
+            "\n{}\n",
+            styled(HEADING, format!("{}: {}", by(person.group_by), group.group))
+        ));
+        text.push_str(&tell_trends(&group.trends, columns));
+    }
+    text.trim_end().to_owned() + "\n" + &tell_footing(&person.footing, columns)
+}
+
+fn tell_trends(trends: &[Trend], columns: usize) -> String {
     let mut table = Table::new(["", "n", "days", "median", "change a day"]).right([1, 2, 3]);
-    for trend in &person.trends {
+    for trend in trends {
         let change = trend.slope_per_day.map_or_else(
             || "–".to_owned(),
             |slope| {
@@ -72,13 +88,12 @@ fn tell(person: &PersonStats, asked: &str, columns: usize) -> String {
             change,
         ]);
     }
-    text.push_str(&table.draw(columns));
-    text.push('\n');
-    let whys = person.trends.iter().map(|t| (name(t), &t.why));
+    let mut text = table.draw(columns) + "\n";
+    let whys = trends.iter().map(|t| (name(t), &t.why));
     text.push_str(&tell_whys(whys, columns));
-    let fews = person.trends.iter().map(|t| (name(t), t.n, &t.few));
+    let fews = trends.iter().map(|t| (name(t), t.n, &t.few));
     text.push_str(&tell_fews(fews, columns));
-    text.trim_end().to_owned() + "\n" + &tell_footing(&person.footing, columns)
+    text
 }
 
 /// The unit that stands at the end of a measure's name.

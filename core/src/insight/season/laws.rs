@@ -151,6 +151,6 @@ proptest! {
             .iter()
             .map(|(day, value)| row(*day, json!({"call_sign": "P1", "what": Measure::StrikeS, "value": value})))
             .collect();
-        holds(&person(&rows, Basis::default()))?;
+        holds(&person(&rows, Some(GroupBy::Month), &thresholds, Basis::default()).expect("by month"))?;
     }
 }

@@ -16,3 +16,4 @@ pub mod person;
 pub mod rows;
 pub mod runs;
 pub mod times;
+pub mod who;

@@ -1,5 +1,5 @@
 //! One person over a season: the times of the steps that this person reached, strikes and turns, and whether they rise or fall. An answer holds
-//! nobody else's figures. A person is a call sign on a day; across days only the member code says that two call signs are one person.
+//! nobody else's figures.
 
 use super::super::cautions;
 use super::super::depth::TargetDepth;
@@ -10,8 +10,10 @@ use super::super::timeline::{DrillTimes, STEPS};
 use super::super::view::{TargetRef, Told, View};
 use super::digging::NO_END;
 use super::footing::{Basis, Footing, Why, few};
-use crate::day::DayId;
-use crate::entry::{Body, Outcome, Step};
+use super::group::GroupBy;
+use super::keys::{Keys, NoSuchGroups, grouped, possible};
+use super::who::Who;
+use crate::entry::{Body, DrillForm, Outcome, Step};
 use crate::stats::Interval;
 use crate::stats::describe::median;
 use crate::stats::rank::theil_sen;
@@ -23,106 +25,12 @@ use std::collections::{BTreeMap, BTreeSet};
 /// Fewest values from which a trend is answered (of this log, no source).
 pub const FEWEST_FOR_A_TREND: usize = 5;
 
+/// By what one person's values can be grouped.
+pub const GROUPS: &[GroupBy] =
+    &[GroupBy::Form, GroupBy::Team, GroupBy::Area, GroupBy::Day, GroupBy::Month, GroupBy::Season];
+
 /// Writers who disagree about who it was.
 pub const OTHER_PERSON: &str = "writers name different people for one step";
-
-/// Who is meant.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub enum Who {
-    /// The person of this member code, on every day.
-    Member(String),
-    /// The person of this call sign on this day alone.
-    CallSign(DayId, String),
-}
-
-/// A day on which a call sign was heard.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Sighting {
-    /// The day.
-    pub day: DayId,
-    /// Its date.
-    pub date: NaiveDate,
-    /// The member code of that call sign on that day, if one was written.
-    pub member: Option<String>,
-}
-
-/// Why a name stands for no one person.
-#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
-pub enum WhoError {
-    /// Nobody of that name.
-    #[error("nobody is called \"{0}\" on these days; `firnbook entries --kind person` shows who is")]
-    Nobody(String),
-    /// Several members used the call sign.
-    #[error("\"{name}\" is {} people on these days: members {}; name one member", .members.len(), .members.join(", "))]
-    Several {
-        /// The call sign.
-        name: String,
-        /// The member codes.
-        members: Vec<String>,
-    },
-    /// Days that nothing joins.
-    #[error(
-        "\"{name}\" was heard on {days} days without a member code, which may be different people; write `member` for them, or name one day"
-    )]
-    NotJoined {
-        /// The call sign.
-        name: String,
-        /// Number of days.
-        days: usize,
-    },
-}
-
-impl Who {
-    /// Who a call sign means, from the days on which it was heard.
-    ///
-    /// # Errors
-    /// A call sign that nobody has, that several members have, or whose days no member code joins.
-    pub fn of(call_sign: &str, heard: &[Sighting]) -> Result<Who, WhoError> {
-        let name = call_sign.to_owned();
-        let members: BTreeSet<&String> = heard.iter().filter_map(|s| s.member.as_ref()).collect();
-        let members: Vec<String> = members.into_iter().cloned().collect();
-        match (members.as_slice(), heard) {
-            (_, []) => Err(WhoError::Nobody(name)),
-            ([one], _) => Ok(Who::Member(one.clone())),
-            ([], [only]) => Ok(Who::CallSign(only.day, name)),
-            ([], days) => Err(WhoError::NotJoined { name, days: days.len() }),
-            _ => Err(WhoError::Several { name, members }),
-        }
-    }
-
-    /// The folded call signs of this person on a day.
-    fn on(&self, view: &View<'_>) -> BTreeSet<String> {
-        let known = view.things.people.keys();
-        match self {
-            Who::CallSign(day, call_sign) => {
-                let folded = view.things.person(call_sign);
-                known.filter(|who| *day == view.record.id && **who == folded).cloned().collect()
-            }
-            Who::Member(member) => {
-                let is = |who: &&String| {
-                    view.things.person_as_one(who).and_then(|p| p.member).as_ref() == Some(member)
-                };
-                known.filter(is).cloned().collect()
-            }
-        }
-    }
-}
-
-/// Whether and as whom a call sign was heard on a day.
-#[must_use]
-pub fn sighting(view: &View<'_>, call_sign: &str) -> Option<Sighting> {
-    let folded = view.things.person(call_sign);
-    view.things.people.get(&folded)?;
-    let member = view.things.person_as_one(&folded).and_then(|p| p.member);
-    Some(Sighting { day: view.record.id, date: view.record.date, member })
-}
-
-/// Whether someone of a day has this member code.
-#[must_use]
-pub fn has_member(view: &View<'_>, member: &str) -> bool {
-    let of = |who: &String| view.things.person_as_one(who).and_then(|p| p.member);
-    view.things.people.keys().any(|who| of(who).as_deref() == Some(member))
-}
 
 /// What is measured of a person.
 #[cfg_attr(feature = "uniffi", derive(uniffi::Enum))]
@@ -174,6 +82,12 @@ impl Measure {
 pub struct PersonRow {
     /// The date
     pub date: NaiveDate,
+    /// The area
+    pub area: String,
+    /// What the drill practised
+    pub form: Option<DrillForm>,
+    /// The team of the drill
+    pub team: Option<String>,
     /// The call sign on that day
     pub call_sign: String,
     /// What was measured
@@ -192,9 +106,23 @@ pub struct PersonStats {
     pub n_days: usize,
     /// Each measure with any value
     pub trends: Vec<Trend>,
+    /// By what is grouped
+    pub group_by: Option<GroupBy>,
+    /// The measures of each group, by name
+    pub groups: Vec<PersonGroup>,
     /// What the answer stands on
     #[serde(flatten)]
     pub footing: Footing,
+}
+
+/// One group of a person's values.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
+#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
+pub struct PersonGroup {
+    /// What the group is called
+    pub group: String,
+    /// Each measure with any value
+    pub trends: Vec<Trend>,
 }
 
 /// One measure over the season. What does not exist is null, and `why` says why.
@@ -235,10 +163,8 @@ pub fn person_rows(
     let mut rows = Vec::new();
     let Some(call_sign) = own.first().map(|folded| view.call_sign(folded)) else { return rows };
     let of_person = OfPerson { view, own, thresholds };
-    let mut add = |what, value| {
-        rows.push(PersonRow { date: view.record.date, call_sign: call_sign.clone(), what, value });
-    };
     for drill in view.drills() {
+        let setup = view.drill(drill);
         let targets = view.targets(drill);
         let times = DrillTimes::of(view, drill, &targets);
         let mut found = of_person.steps(drill, &times, left_out);
@@ -247,7 +173,15 @@ pub fn person_rows(
         if times.cancelled() {
             left_out.add_n(reason::CANCELLED, found.len());
         } else {
-            found.into_iter().for_each(|(what, value)| add(what, value));
+            rows.extend(found.into_iter().map(|(what, value)| PersonRow {
+                date: view.record.date,
+                area: view.record.area.clone(),
+                form: setup.form,
+                team: setup.team.clone(),
+                call_sign: call_sign.clone(),
+                what,
+                value,
+            }));
         }
     }
     rows
@@ -349,21 +283,48 @@ fn reached<'a>(told: Told<'a>) -> Option<(Step, &'a str)> {
     }
 }
 
+impl PersonRow {
+    fn keys(&self) -> Keys<'_> {
+        Keys {
+            date: self.date,
+            area: &self.area,
+            form: self.form,
+            team: self.team.as_deref(),
+            orientation: None,
+            writer: None,
+        }
+    }
+}
+
 /// The season of one person, from the rows of that person alone.
-#[must_use]
-pub fn person(rows: &[PersonRow], basis: Basis) -> PersonStats {
+///
+/// # Errors
+/// A grouping that these rows do not allow.
+pub fn person(
+    rows: &[PersonRow],
+    by: Option<GroupBy>,
+    thresholds: &Thresholds,
+    basis: Basis,
+) -> Result<PersonStats, NoSuchGroups> {
+    possible("one person's values", by, GROUPS)?;
+    let call_signs: BTreeSet<&String> = rows.iter().map(|row| &row.call_sign).collect();
+    let groups = by.map(|by| grouped(rows, |row| row.keys().group(by, thresholds))).unwrap_or_default();
+    Ok(PersonStats {
+        call_signs: call_signs.into_iter().cloned().collect(),
+        n_days: days(rows.iter()).len(),
+        trends: trends(rows),
+        group_by: by,
+        groups: groups.into_iter().map(|(group, rows)| PersonGroup { group, trends: trends(rows) }).collect(),
+        footing: basis.footing(&Tally::default(), &[cautions::CLOCKS, cautions::CURVES], &[]),
+    })
+}
+
+fn trends<'r>(rows: impl IntoIterator<Item = &'r PersonRow>) -> Vec<Trend> {
     let mut by_measure: BTreeMap<Measure, Vec<&PersonRow>> = BTreeMap::new();
     for row in rows {
         by_measure.entry(row.what).or_default().push(row);
     }
-    let call_signs: BTreeSet<&String> = rows.iter().map(|row| &row.call_sign).collect();
-    let trends = by_measure.into_iter().filter_map(|(what, rows)| Trend::of(what, &rows)).collect();
-    PersonStats {
-        call_signs: call_signs.into_iter().cloned().collect(),
-        n_days: days(rows.iter()).len(),
-        trends,
-        footing: basis.footing(&Tally::default(), &[cautions::CLOCKS, cautions::CURVES], &[]),
-    }
+    by_measure.into_iter().filter_map(|(what, rows)| Trend::of(what, &rows)).collect()
 }
 
 fn days<'r>(rows: impl Iterator<Item = &'r PersonRow>) -> BTreeSet<NaiveDate> {
@@ -408,12 +369,25 @@ impl Trend {
 #[cfg(test)]
 mod tests {
     use super::super::super::testing::record;
+    use super::super::who::sighting;
     use super::*;
     use crate::clock::RawClocks;
     use crate::day::Groups;
 
     fn row(date: &str, value: f64) -> PersonRow {
-        PersonRow { date: date.parse().unwrap(), call_sign: "P1".to_owned(), what: Measure::StrikeS, value }
+        PersonRow {
+            date: date.parse().unwrap(),
+            area: "Upper Bowl".to_owned(),
+            form: None,
+            team: None,
+            call_sign: "P1".to_owned(),
+            what: Measure::StrikeS,
+            value,
+        }
+    }
+
+    fn told(rows: &[PersonRow]) -> PersonStats {
+        person(rows, None, &Thresholds::default(), Basis::default()).unwrap()
     }
 
     #[test]
@@ -427,35 +401,36 @@ mod tests {
             row("2027-01-26", 50.0),
             row("2027-01-29", 20.0),
         ];
-        let trend = &person(&rows, Basis::default()).trends[0];
+        let trend = &told(&rows).trends[0];
         assert_eq!(
             (trend.n, trend.n_days, trend.median, trend.slope_per_day),
             (6, 6, Some(175.0), Some(-10.0))
         );
-        let four = &person(&rows[..4], Basis::default()).trends[0];
+        let four = &told(&rows[..4]).trends[0];
         assert_eq!((four.n, four.slope_per_day), (4, None));
         assert!(four.why.0["slope_per_day"].contains("n = 4"));
         let one_day = [1.0, 2.0, 3.0, 4.0, 5.0].map(|v| row("2027-01-01", v));
-        let one_day = &person(&one_day, Basis::default()).trends[0];
+        let one_day = &told(&one_day).trends[0];
         assert!(one_day.slope_per_day.is_none() && one_day.why.0["slope_per_day"].contains("two days"));
-        assert!(person(&[], Basis::default()).trends.is_empty());
+        assert!(told(&[]).trends.is_empty());
     }
 
     #[test]
-    fn across_days_only_a_member_code_makes_one_person() {
-        let heard = |n: u8, member: Option<&str>| Sighting {
-            day: DayId([n; 16]),
-            date: "2027-02-06".parse().unwrap(),
-            member: member.map(str::to_owned),
+    fn groups_part_the_values_and_only_those_that_values_have() {
+        let mut rows = [row("2027-01-01", 300.0), row("2027-01-11", 200.0), row("2027-02-01", 100.0)];
+        rows[0].team = Some("Red".to_owned());
+        let by = |by| person(&rows, Some(by), &Thresholds::default(), Basis::default());
+        let medians = |by_what| -> Vec<(String, usize, Option<f64>)> {
+            let groups = by(by_what).unwrap().groups;
+            groups.into_iter().map(|g| (g.group, g.trends[0].n, g.trends[0].median)).collect()
         };
-        assert_eq!(Who::of("P1", &[heard(1, None)]), Ok(Who::CallSign(DayId([1; 16]), "P1".to_owned())));
-        let joined = [heard(1, Some("m7")), heard(2, None), heard(3, Some("m7"))];
-        assert_eq!(Who::of("P1", &joined), Ok(Who::Member("m7".to_owned())));
-        let several = Who::of("P1", &[heard(1, Some("m7")), heard(2, Some("m9"))]).unwrap_err();
-        assert!(several.to_string().contains("2 people on these days: members m7, m9"));
-        let apart = Who::of("P1", &[heard(1, None), heard(2, None)]).unwrap_err();
-        assert!(apart.to_string().contains("2 days without a member code"));
-        assert_eq!(Who::of("P1", &[]), Err(WhoError::Nobody("P1".to_owned())));
+        let said = |name: &str, n, median| (name.to_owned(), n, Some(median));
+        assert_eq!(medians(GroupBy::Month), [said("2027-01", 2, 250.0), said("2027-02", 1, 100.0)]);
+        assert_eq!(medians(GroupBy::Team), [said("Red", 1, 300.0), said("not said", 2, 150.0)]);
+        assert!(
+            by(GroupBy::Writer).unwrap_err().to_string().contains("form, team, area, day, month, season")
+        );
+        assert!(told(&rows).groups.is_empty());
     }
 
     #[test]
@@ -486,7 +461,7 @@ mod tests {
         assert_eq!((who.clone(), sighting(&view, "P9")), (Who::Member("m7".to_owned()), None));
         let mut left_out = Tally::default();
         let rows = person_rows(&view, &who, &Thresholds::default(), &mut left_out);
-        let told: Vec<_> = rows.iter().map(|r| (r.what, r.value)).collect();
+        let values: Vec<_> = rows.iter().map(|r| (r.what, r.value)).collect();
         let expected = [
             (Measure::SignalS, 60.0),
             (Measure::StrikeS, 240.0),
@@ -494,9 +469,9 @@ mod tests {
             (Measure::Holes, 3.0),
             (Measure::TurnS, 60.0),
         ];
-        assert_eq!(told, expected);
-        let told: Vec<_> = left_out.list().into_iter().map(|l| (l.reason, l.n)).collect();
-        assert_eq!(told, [(reason::CANCELLED.to_owned(), 1), (OTHER_PERSON.to_owned(), 1)]);
-        assert!(!serde_json::to_string(&person(&rows, Basis::default())).unwrap().contains("P2"));
+        assert_eq!(values, expected);
+        let besides: Vec<_> = left_out.list().into_iter().map(|l| (l.reason, l.n)).collect();
+        assert_eq!(besides, [(reason::CANCELLED.to_owned(), 1), (OTHER_PERSON.to_owned(), 1)]);
+        assert!(!serde_json::to_string(&told(&rows)).unwrap().contains("P2"));
     }
 }

@@ -1,138 +1,198 @@
-//! The rows of a season's statistics out of one day at hand, for days that are read whole. A store reads the same rows from its columns.
+//! The depths that one day gives to a season, whatever of them is asked.
 
+use super::super::left_out::{Tally, reason};
 use super::super::thresholds::Thresholds;
 use super::super::timeline::DrillTimes;
-use super::super::view::{TargetRef, Told, View};
+use super::super::view::{Told, View};
 use super::depth::{DepthOf, DepthRow, Depths};
-use super::group::{GroupBy, month, season};
-use crate::entry::{Body, Datum, EntryId, Method, Outcome};
+use super::group::GroupBy;
+use super::keys::Keys;
+use crate::day::Noted;
+use crate::entry::{Body, Datum, Direction, DrillForm, EntryId, Method, Orientation, Outcome};
+use chrono::NaiveDate;
+use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 
-/// Hands the depths of a day to `depths`; `day` is its number.
-pub fn depths_of(
-    view: &View<'_>,
-    day: u32,
-    of: DepthOf,
-    by: Option<GroupBy>,
-    thresholds: &Thresholds,
-    depths: &mut Depths,
-) {
-    let mut events = BTreeMap::new();
-    let mut numbers: BTreeMap<(String, String), u64> = BTreeMap::new();
-    for drill in view.drills() {
-        let targets = view.targets(drill);
-        let cancelled = DrillTimes::of(view, drill, &targets).cancelled();
-        let slope_deg = view.drill(drill).slope_deg.map(|s| s.0);
-        for (at, target) in targets.iter().enumerate() {
-            let next = u64::from(day) << 32 | numbers.len() as u64;
-            let known = numbers.get(&(target.home.clone(), target.folded.clone())).copied();
-            let number = known.unwrap_or(next);
-            numbers.insert((target.home.clone(), target.folded.clone()), number);
-            let group = by.and_then(|by| group_of_target(view, drill, target, by, thresholds));
-            let row = DepthRow {
-                depth_cm: 0.0,
-                method: None,
-                datum: None,
-                direction: None,
-                slope_deg,
-                day,
-                target: number,
-                event: None,
-                of_strike: false,
-                unsettled: false,
-                cancelled,
-                group: group.as_deref(),
-            };
-            match of {
-                DepthOf::Set if known.is_none() => set_depth(view, target, row, depths),
-                DepthOf::Set => {}
-                DepthOf::Found => {
-                    for told in view.of_drill(drill) {
-                        if told.at_target == Some(at) {
-                            found_depths(view, *told, row, by, &mut events, depths);
-                        }
+/// The depths of one day.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct DayDepths {
+    date: NaiveDate,
+    area: String,
+    lies: Vec<Lie>,
+    values: Vec<DepthValue>,
+}
+
+/// How a target lay in a drill.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+struct Lie {
+    /// Equal where a later drill used the target again.
+    target: u32,
+    slope_deg: Option<f64>,
+    cancelled: bool,
+    form: Option<DrillForm>,
+    team: Option<String>,
+    orientation: Option<Orientation>,
+}
+
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+struct DepthValue {
+    /// Place of the target's lie.
+    lie: u32,
+    depth_cm: f64,
+    method: Option<Method>,
+    datum: Option<Datum>,
+    direction: Option<Direction>,
+    /// Equal for values by which several writers tell of one measurement.
+    event: Option<u64>,
+    of_strike: bool,
+    unsettled: bool,
+    writer: Option<String>,
+}
+
+impl DayDepths {
+    /// As they were measured when targets were found, or as targets were buried, each once. `left_out` counts what is struck out.
+    #[must_use]
+    pub fn of(view: &View<'_>, of: DepthOf, left_out: &mut Tally) -> DayDepths {
+        let record = view.record;
+        let (mut lies, mut values) = (Vec::new(), Vec::new());
+        let mut events = BTreeMap::new();
+        let mut numbers: BTreeMap<(String, String), u32> = BTreeMap::new();
+        if of == DepthOf::Found {
+            left_out
+                .add_n(reason::VOID, record.entries.iter().filter(|e| e.void.is_some() && tells(e)).count());
+        }
+        for drill in view.drills() {
+            let (setup, targets) = (view.drill(drill), view.targets(drill));
+            let cancelled = DrillTimes::of(view, drill, &targets).cancelled();
+            for (at, target) in targets.iter().enumerate() {
+                let next = numbers.len() as u32;
+                let number = *numbers.entry((target.home.clone(), target.folded.clone())).or_insert(next);
+                let set = view.target(target);
+                let lie = lies.len() as u32;
+                match of {
+                    DepthOf::Set => values.extend(set.as_ref().filter(|_| number == next).and_then(|set| {
+                        let depth_cm = set.set_depth_cm?.0;
+                        Some(DepthValue { lie, depth_cm, direction: set.direction, ..DepthValue::default() })
+                    })),
+                    DepthOf::Found => {
+                        let told = view.of_drill(drill).iter().filter(|told| told.at_target == Some(at));
+                        told.for_each(|told| found(view, *told, lie, &mut events, &mut values));
                     }
                 }
+                lies.push(Lie {
+                    target: number,
+                    slope_deg: setup.slope_deg.map(|s| s.0),
+                    cancelled,
+                    form: setup.form,
+                    team: setup.team.clone(),
+                    orientation: set.and_then(|t| t.orientation),
+                });
             }
+        }
+        DayDepths { date: record.date, area: record.area.clone(), lies, values }
+    }
+
+    /// Hands the values to `depths`; `day` is the number of the day.
+    pub fn push(&self, day: u32, by: Option<GroupBy>, thresholds: &Thresholds, depths: &mut Depths) {
+        let by_lie: Vec<Option<String>> =
+            self.lies.iter().map(|lie| self.keys(lie).group(by?, thresholds)).collect();
+        for value in &self.values {
+            let Some(lie) = self.lies.get(value.lie as usize) else { continue };
+            let group = match by {
+                Some(GroupBy::Method) => value.method.map(|m| m.word()),
+                Some(GroupBy::Datum) => value.datum.map(|d| d.word()),
+                Some(GroupBy::Writer) => value.writer.clone(),
+                _ => None,
+            };
+            depths.push(&DepthRow {
+                depth_cm: value.depth_cm,
+                method: value.method,
+                datum: value.datum,
+                direction: value.direction,
+                slope_deg: lie.slope_deg,
+                day,
+                target: u64::from(day) << 32 | u64::from(lie.target),
+                event: value.event,
+                of_strike: value.of_strike,
+                unsettled: value.unsettled,
+                cancelled: lie.cancelled,
+                group: group.as_deref().or(by_lie[value.lie as usize].as_deref()),
+            });
+        }
+    }
+
+    fn keys<'a>(&'a self, lie: &'a Lie) -> Keys<'a> {
+        Keys {
+            date: self.date,
+            area: &self.area,
+            form: lie.form,
+            team: lie.team.as_deref(),
+            orientation: lie.orientation,
+            writer: None,
         }
     }
 }
 
-fn set_depth(view: &View<'_>, target: &TargetRef, row: DepthRow<'_>, depths: &mut Depths) {
-    let Some(set) = view.target(target) else { return };
-    if let Some(depth) = set.set_depth_cm {
-        depths.push(&DepthRow { depth_cm: depth.0, direction: set.direction, ..row });
+/// Whether an entry would give a depth if it were not struck out.
+fn tells(noted: &Noted) -> bool {
+    match noted.entry.as_ref().map(|e| &e.body) {
+        Some(Body::Depth(_)) => true,
+        Some(Body::Strike(s)) => s.outcome == Some(Outcome::Hit) && s.depth_cm.is_some(),
+        _ => false,
     }
 }
 
-fn found_depths(
+fn found(
     view: &View<'_>,
     told: Told<'_>,
-    row: DepthRow<'_>,
-    by: Option<GroupBy>,
+    lie: u32,
     events: &mut BTreeMap<EntryId, u64>,
-    depths: &mut Depths,
+    values: &mut Vec<DepthValue>,
 ) {
-    let fields = ["depth_cm", "method", "datum", "direction", "outcome", "lowest_reading_m"];
-    let unsettled = !told.settled(&fields);
     let next = events.len() as u64;
-    let event = Some(*events.entry(view.groups.first(told.noted.id)).or_insert(next));
-    let mut push = |row: DepthRow<'_>| {
-        let group = match by {
-            Some(GroupBy::Method) => row.method.map(|m| m.word()),
-            Some(GroupBy::Datum) => row.datum.map(|d| d.word()),
-            Some(GroupBy::Writer) => Some(view.call_sign(&view.things.person(&told.entry.common.by.0))),
-            _ => row.group.map(str::to_owned),
-        };
-        depths.push(&DepthRow { event, unsettled, group: group.as_deref(), ..row });
+    let value = DepthValue {
+        lie,
+        event: Some(*events.entry(view.groups.first(told.noted.id)).or_insert(next)),
+        unsettled: !told.settled(&[
+            "depth_cm",
+            "method",
+            "datum",
+            "direction",
+            "outcome",
+            "lowest_reading_m",
+        ]),
+        writer: Some(view.call_sign(&view.things.person(&told.entry.common.by.0))),
+        ..DepthValue::default()
     };
     match &told.entry.body {
-        Body::Depth(d) => push(DepthRow {
+        Body::Depth(d) => values.push(DepthValue {
             depth_cm: d.depth_cm.0,
             method: d.method,
             datum: d.datum,
             direction: d.direction,
-            ..row
+            ..value
         }),
         Body::Strike(s) if s.outcome == Some(Outcome::Hit) => {
-            if let Some(depth) = s.depth_cm {
-                let (method, datum) = (Some(Method::Probe), Some(Datum::FirstContact));
-                let strike = DepthRow { depth_cm: depth.0, method, datum, direction: s.direction, ..row };
-                push(DepthRow { of_strike: true, ..strike });
-            }
-            if let Some(reading) = s.lowest_reading_m {
-                let method = Some(Method::Reading);
-                push(DepthRow { depth_cm: 100.0 * reading.0, method, of_strike: true, ..row });
-            }
+            let hit = DepthValue { of_strike: true, ..value };
+            values.extend(s.depth_cm.map(|depth| DepthValue {
+                depth_cm: depth.0,
+                method: Some(Method::Probe),
+                datum: Some(Datum::FirstContact),
+                direction: s.direction,
+                ..hit.clone()
+            }));
+            values.extend(s.lowest_reading_m.map(|reading| DepthValue {
+                depth_cm: 100.0 * reading.0,
+                method: Some(Method::Reading),
+                ..hit
+            }));
         }
         _ => {}
     }
 }
 
-/// The group of a target's values, for groupings that depend on the target and its drill alone.
-fn group_of_target(
-    view: &View<'_>,
-    drill: &str,
-    target: &TargetRef,
-    by: GroupBy,
-    thresholds: &Thresholds,
-) -> Option<String> {
-    let date = view.record.date;
-    match by {
-        GroupBy::Form => view.drill(drill).form.map(|f| f.word()),
-        GroupBy::Team => view.drill(drill).team,
-        GroupBy::Area => Some(view.record.area.clone()),
-        GroupBy::Day => Some(date.to_string()),
-        GroupBy::Month => Some(month(date)),
-        GroupBy::Season => Some(season(date, thresholds.season_start_month as u32)),
-        GroupBy::Orientation => view.target(target).and_then(|t| t.orientation).map(|o| o.word()),
-        GroupBy::Method | GroupBy::Datum | GroupBy::Writer => None,
-    }
-}
-
 #[cfg(test)]
 mod tests {
-    use super::super::super::left_out::Tally;
     use super::super::super::made::Made;
     use super::super::super::tables::targets;
     use super::super::super::testing::record_with;
@@ -163,7 +223,8 @@ mod tests {
         let thresholds = Thresholds::default();
         let season = |ask: DepthAsk| {
             let mut depths = Depths::new(ask.clone());
-            depths_of(&view, 1, ask.of, ask.group_by, &thresholds, &mut depths);
+            let of_day = DayDepths::of(&view, ask.of, &mut Tally::default());
+            of_day.push(1, ask.group_by, &thresholds, &mut depths);
             depths.finish(Made::default())
         };
         let found = season(DepthAsk::default());

@@ -32,7 +32,7 @@ pub fn answer(name: &str, question: &Value) -> Result<Value, String> {
             let (written, runs) = (rows(question, "rows")?, rows(question, "runs")?);
             give(interference(&written, &runs, Step::Strike, group_by, &thresholds, basis))
         }
-        "person" => Ok(json!(person(&rows(question, "rows")?, basis))),
+        "person" => give(person(&rows(question, "rows")?, group_by, &thresholds, basis)),
         _ => Err(format!("season does not answer {name}")),
     }
 }
