@@ -15,3 +15,4 @@ mod round_trip;
 mod round_trip_days;
 mod season;
 mod walk;
+mod worked;
