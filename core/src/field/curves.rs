@@ -222,6 +222,7 @@ mod tests {
     fn section_4_mean_of_the_curve_of_1994_from_15_to_35_min() {
         let curve = survival_curve("Switzerland 1981-1991").unwrap();
         near(curve.mean_pct(15.0, 35.0).unwrap().unwrap(), 61.0, 1e-9);
+        near(0.88 * curve.mean_pct(15.0, 35.0).unwrap().unwrap(), 53.7, 0.05);
         near(curve.mean_pct(0.0, 35.0).unwrap().unwrap(), (96.0 * 15.0 + 61.0 * 20.0) / 35.0, 1e-9);
         near(curve.mean_pct(130.0, 200.0).unwrap().unwrap(), 3.0, 1e-12);
     }
