@@ -2,9 +2,11 @@
 //! it a limit on the size of files stands in for the full disk.
 
 use super::{dump, program};
-use firnbook_core::logbook::Logbook;
+use firnbook_core::insight::season::depth::DepthAsk;
+use firnbook_core::insight::thresholds::Thresholds;
+use firnbook_core::logbook::{Draft, Logbook, Season};
 use firnbook_core::store::Filter;
-use firnbook_tests::TestClock;
+use firnbook_tests::{TestClock, map, strike};
 use std::path::Path;
 use std::process::{Command, Output};
 
@@ -91,4 +93,31 @@ fn a_read_only_disk_is_said() {
     let said = error.to_string();
     assert!(said.contains("read-only") || said.contains("can't be opened"), "{said}");
     assert!(!before.is_empty());
+}
+
+#[test]
+fn a_season_is_answered_without_room_to_keep_its_rows() {
+    let Some(disk) = SmallDisk::new() else {
+        eprintln!("SKIPPED: answers on a full disk; mounting a small file system needs root");
+        return;
+    };
+    let mut book = Logbook::open(&disk.0.path().join("store.firnbook"), Box::new(TestClock::new())).unwrap();
+    let day = book.begin_day(firnbook_tests::date(), "Upper Bowl", "Lead").unwrap().day;
+    let drafts = (0..400).map(|n| Draft { json: map(strike(60 + n % 90)), line: None }).collect();
+    book.log(day, "Lead", drafts, false).unwrap();
+    let asked =
+        |book: &Logbook| book.depth(&Season::default(), DepthAsk::default(), &Thresholds::default()).unwrap();
+    let kept = || -> i64 {
+        let conn = rusqlite::Connection::open(book.path()).unwrap();
+        conn.query_row("SELECT count(*) FROM kept", [], |row| row.get(0)).unwrap()
+    };
+    let filler = disk.0.path().join("filler");
+    let full = std::fs::write(&filler, vec![7_u8; 2 << 20]);
+    assert!(full.is_err(), "the disk is full");
+    let without_room = asked(&book);
+    assert!(without_room.figures.n > 0);
+    assert_eq!((asked(&book), kept()), (without_room.clone(), 0));
+    std::fs::remove_file(&filler).unwrap();
+    assert_eq!((asked(&book), kept()), (without_room, 1));
+    assert!(book.verify().unwrap()[0].rows_equal);
 }
