@@ -6,6 +6,7 @@ use firnbook_core::entry::{CallSign, EntryId};
 use firnbook_core::logbook::{Changed, DayBegun, LogbookError};
 use firnbook_core::phone::{FirnbookError, JsonObject};
 use firnbook_core::review::{Choice, Item, Sort, Verdict};
+use std::collections::BTreeSet;
 
 uniffi::use_remote_type!(firnbook_core::JsonObject);
 
@@ -112,6 +113,8 @@ impl Logbook {
         note: Option<&str>,
     ) -> Result<Vec<String>, FirnbookError> {
         let settled = self.with(|log| log.settle(day, choice, verdict, &by.0, note, false))?;
+        let ids: BTreeSet<EntryId> = settled.iter().flat_map(|s| &s.entries).copied().collect();
+        self.tell_written(day, &ids.into_iter().collect::<Vec<_>>());
         Ok(settled.into_iter().map(|s| s.code).collect())
     }
 }

@@ -8,14 +8,17 @@
 mod ask;
 mod carry;
 mod correct;
+mod crew;
 mod held;
 mod listen;
+mod live;
 mod read;
 mod record;
 mod write;
 
 pub use held::Logbook;
-pub use listen::{ListenerFailed, LogClock, LogListener, LongWork};
+pub use listen::{ExchangeWatch, ListenerFailed, LogClock, LogListener, LongWork};
+pub use live::{LiveBase, Stopper};
 pub use record::Recorder;
 
 uniffi::setup_scaffolding!();

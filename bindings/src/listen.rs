@@ -3,6 +3,7 @@
 use firnbook_core::clock::Clock;
 use firnbook_core::day::DayId;
 use firnbook_core::entry::{EntryId, Time};
+use firnbook_core::exchange::{Progress, Report};
 use firnbook_core::logbook::{Merged, TurnStanding, Watch};
 use std::cell::Cell;
 use std::sync::Arc;
@@ -32,8 +33,17 @@ pub trait LogListener: Send + Sync {
     fn written(&self, day: DayId, ids: Vec<EntryId>) -> Result<(), ListenerFailed>;
     /// A pack was taken in.
     fn merged(&self, report: Merged) -> Result<(), ListenerFailed>;
+    /// A live exchange is over, on this device as base or as the one that called.
+    fn exchanged(&self, report: Report) -> Result<(), ListenerFailed>;
     /// A turn at the head has lasted as long as it should; told once a turn, when a recorder is asked where it stands.
     fn turn_over(&self, turn: TurnStanding) -> Result<(), ListenerFailed>;
+}
+
+/// Watches a live exchange and may stop it. It may call the log, which is free meanwhile.
+#[uniffi::export(with_foreign)]
+pub trait ExchangeWatch: Send + Sync {
+    /// How far the exchange is. Return false to stop; what was confirmed before is kept.
+    fn goes_on(&self, progress: Progress) -> Result<bool, ListenerFailed>;
 }
 
 /// Where "now" comes from; without one it is the device's own clock. It is asked in the middle of a call and must not call the log.

@@ -45,6 +45,11 @@ impl Logbook {
         Ok(lines.collect())
     }
 
+    /// The entries of a kind that a filter lets through as CSV, every field as it was written; the command line reads it again.
+    pub fn export_csv(&self, kind: String, filter: Filter) -> Result<String, FirnbookError> {
+        self.with(|log| log.entries_csv(&kind, &filter))
+    }
+
     /// Who changed what of an entry, when and on which device; as written first.
     pub fn history(&self, day: DayId, id: EntryId) -> Result<Vec<HistoryStep>, FirnbookError> {
         self.with(|log| log.history(day, id))

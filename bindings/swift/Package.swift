@@ -1,5 +1,5 @@
 // swift-tools-version: 5.9
-// Generated/ holds what tests/bindings/generate writes for Swift, a folder a module as named below; the
+// Generated/ holds what bindings/generate writes for Swift, a folder a module as named below; the
 // library of bindings/build-phone is found with -Xlinker -L.
 import PackageDescription
 

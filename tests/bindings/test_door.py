@@ -153,6 +153,9 @@ class Ear(f.LogListener):
     def merged(self, report):
         self.heard.append(("merged", report.days[0].new_entries))
 
+    def exchanged(self, report):
+        self.heard.append(("exchanged", report.new_entries))
+
     def turn_over(self, turn):
         self.heard.append(("turn over", turn.front))
 

@@ -166,7 +166,7 @@ fn a_fork_is_said_and_only_its_day_is_refused() {
     assert_eq!(conn.execute(altered, [a.book.device().0]).unwrap(), 1);
     let talked = talk(&host(&a), &host(&b), WHOLE, usize::MAX);
     let (caller, base) = (talked.caller.unwrap(), talked.base.unwrap());
-    assert!(caller.refused[0].1.contains("forked"), "{:?}", caller.refused);
-    assert!(base.refused[0].1.contains("refused by the other side"), "{:?}", base.refused);
+    assert!(caller.refused[0].why.contains("forked"), "{:?}", caller.refused);
+    assert!(base.refused[0].why.contains("refused by the other side"), "{:?}", base.refused);
     assert_eq!(base.days, [fine]);
 }

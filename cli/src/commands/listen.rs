@@ -106,7 +106,7 @@ impl Heard {
                 self.going_on.insert(n, progress);
             }
             Event::Stranger { .. } => self.strangers += 1,
-            Event::Ended { n, from, report, error } => {
+            Event::Ended { n, address, report, error } => {
                 self.going_on.remove(&n);
                 self.touched.extend(&report.days_received);
                 if error.is_none() && !report.rotated {
@@ -114,7 +114,7 @@ impl Heard {
                 }
                 // By the call sign of who sits at base; it is base's clock that measured.
                 desk.logbook.note_clock(&report, &self.label)?;
-                let session = SyncAnswer::of(&report, from.to_string(), error.map(|e| e.to_string()));
+                let session = SyncAnswer::of(&report, address.to_string(), error.map(|e| e.to_string()));
                 let said = session.line();
                 self.line.suspend(|| desk.ui.say(said));
                 self.sessions.push(session);

@@ -82,11 +82,7 @@ impl SyncAnswer {
             bytes_received: report.bytes_received,
             clock_offset_ms: report.clock.map(|c| c.offset_ms),
             clock_uncertainty_ms: report.clock.map(|c| c.uncertainty_ms),
-            refused: report
-                .refused
-                .iter()
-                .map(|(day, why)| DayRefused { day: *day, why: why.clone() })
-                .collect(),
+            refused: report.refused.iter().map(|r| DayRefused { day: r.day, why: r.why.clone() }).collect(),
             error,
         }
     }
@@ -114,7 +110,7 @@ impl SyncAnswer {
 /// How far a session is, in words.
 #[must_use]
 pub fn how_far(progress: &Progress) -> String {
-    let label = progress.peer.as_ref().map_or("", |(_, label)| label.as_str());
+    let label = &progress.peer_label;
     let (done, all) = (progress.sent + progress.received, progress.to_send + progress.to_receive);
     let percent = (done * 100).checked_div(all).map_or(100, |p| p.min(100));
     format!("{label} {percent} %, {}", bytes(progress.bytes_in + progress.bytes_out))

@@ -4,6 +4,7 @@ use super::columns::{Column, DAY, DAYS, PEOPLE};
 use super::parquet::ParquetFile;
 use crate::failure::Failure;
 use crate::file::make_folder;
+use firnbook_core::entry::csv_cell;
 use serde_json::{Map, Value};
 use std::collections::BTreeMap;
 use std::fs::File;
@@ -113,7 +114,7 @@ impl Sink {
                 writeln!(writer, "{line}").map_err(|e| Failure::file(&path(), &e))
             }
             Some(Rows::Csv(writer)) => {
-                let cells = table.columns.iter().map(|c| row.get(&c.name).map_or_else(String::new, cell));
+                let cells = table.columns.iter().map(|c| row.get(&c.name).map_or_else(String::new, csv_cell));
                 writer.write_record(cells).map_err(|e| csv_failed(&path(), e))
             }
             Some(Rows::Parquet(file)) => {
@@ -213,43 +214,5 @@ fn csv_failed(path: &Path, error: csv::Error) -> Failure {
     match error.into_kind() {
         csv::ErrorKind::Io(e) => Failure::file(path, &e),
         other => Failure::refused(format!("{}: {other:?}", path.display())),
-    }
-}
-
-/// A value as a CSV cell: lists of labels with semicolons where no label holds one, everything else that is not plain as JSON.
-fn cell(value: &Value) -> String {
-    match value {
-        Value::Null => String::new(),
-        Value::String(text) => text.clone(),
-        Value::Array(list) => {
-            let labels: Option<Vec<&str>> = list.iter().map(Value::as_str).collect();
-            match labels {
-                Some(labels) if !labels.is_empty() && labels.iter().all(|l| !l.contains([';', ',', '['])) => {
-                    labels.join(";")
-                }
-                _ => value.to_string(),
-            }
-        }
-        other => other.to_string(),
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-    use serde_json::json;
-
-    #[test]
-    fn cells_read_back_as_what_they_were() {
-        let cells = [
-            json!(null),
-            json!(110.0),
-            json!(true),
-            json!("a,b"),
-            json!(["Fox", "Lynx"]),
-            json!(["a;b"]),
-            json!([[0, 1]]),
-        ];
-        assert_eq!(cells.map(|c| cell(&c)), ["", "110.0", "true", "a,b", "Fox;Lynx", "[\"a;b\"]", "[[0,1]]"]);
     }
 }

@@ -28,6 +28,7 @@ pub struct Exchange {
 }
 
 /// What an exchange tells of the clock of who asks.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record), uniffi(name = "MeasuredOffset"))]
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
 pub struct Offset {
     /// What is added to the time of who asks to get the time of who answers, milliseconds.

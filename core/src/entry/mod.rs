@@ -4,6 +4,7 @@
 //! be read at all stays JSON (see [`Entry::from_json`]).
 
 mod check;
+mod csv;
 mod id;
 mod input;
 mod kinds;
@@ -12,6 +13,7 @@ mod table;
 mod time;
 
 pub use check::{Fault, check, check_value};
+pub use csv::csv_cell;
 pub use id::{EntryId, IdError};
 pub use input::{TimeContext, from_text};
 pub use kinds::*;

@@ -16,5 +16,5 @@ pub use pack::{
     LARGEST_FILE, MAGIC, Manifest, PackDay, PackError, PackedDay, VERSION, is_pack, is_sealed, read, unseal,
     write,
 };
-pub use session::{Peer, Progress, Report, Role, Session, SessionError};
+pub use session::{NotExchanged, Peer, Progress, Report, Role, Session, SessionError};
 pub use shelf::{Crew, Host, rotation};

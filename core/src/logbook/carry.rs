@@ -1,6 +1,7 @@
 //! Carrying days between devices: packs out, packs in.
 
-use super::{Logbook, LogbookError};
+use super::watch::told;
+use super::{CrewError, Logbook, LogbookError};
 use crate::crew::Signing;
 use crate::day::{DayId, DeviceId};
 use crate::exchange::{self, Manifest, PackError, PackedDay};
@@ -110,10 +111,7 @@ impl Logbook {
         let ring = self.ring()?;
         let packed = self.pack(days)?;
         let sealed = ring.newest().and_then(|key| key.seal(&packed.bytes));
-        let failed = || {
-            LogbookError::Crew("the pack could not be sealed: this device has no key of its crew".to_owned())
-        };
-        Ok(Packed { bytes: sealed.ok_or_else(failed)?, ..packed })
+        Ok(Packed { bytes: sealed.ok_or(CrewError::NoKey)?, ..packed })
     }
 
     /// Takes a pack in, sealed or not, whole or not at all. With `dry_run` it only says what would happen.
@@ -134,7 +132,6 @@ impl Logbook {
         let (manifest, days) = exchange::read(opened.as_deref().unwrap_or(bytes))?;
         drop(opened);
         let made_by = self.made_by(&manifest, ring.as_ref())?;
-        self.step(0, 1)?;
         let incoming = days.into_iter().map(|d| Incoming {
             day: d.id,
             changes: d.document.changes(),
@@ -177,7 +174,8 @@ impl Logbook {
     }
 
     fn take_in(&mut self, incoming: Vec<Incoming>, dry_run: bool) -> Result<Merged, LogbookError> {
-        let taken = self.store.take_in(incoming, dry_run)?;
+        let Logbook { store, watch, .. } = self;
+        let taken = store.take_in_steps(incoming, dry_run, |done, of| told(watch.as_deref(), done, of))?;
         let days = taken.into_iter().filter_map(|t| {
             let day = t.day?;
             Some(DayMerged {

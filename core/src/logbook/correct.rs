@@ -96,9 +96,7 @@ impl Logbook {
         by: &str,
     ) -> Result<Changed, LogbookError> {
         if reason.is_some_and(|r| r.trim().is_empty()) {
-            return Err(LogbookError::Usage(
-                "the reason is empty; say with --reason why the entry is struck out".to_owned(),
-            ));
+            return Err(LogbookError::NoReason);
         }
         let stamp = self.clocked()?;
         self.store.write(|seen| {

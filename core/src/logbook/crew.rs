@@ -1,6 +1,6 @@
 //! The crew from the logbook's side: founding, inviting, joining, removing, another key.
 
-use super::{Logbook, LogbookError};
+use super::{CrewError, Logbook, LogbookError};
 use crate::crew::{Act, CrewKey, DeviceKeys, Invitation, Member, Record, Roster, Ticket, hex};
 use crate::day::{DayId, DeviceId};
 use crate::exchange::rotation;
@@ -11,6 +11,7 @@ use serde_bytes::{ByteArray, ByteBuf};
 use std::net::SocketAddr;
 
 /// A device of the crew.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, JsonSchema)]
 pub struct CrewDevice {
     /// The device.
@@ -24,6 +25,7 @@ pub struct CrewDevice {
 }
 
 /// The crew as this device knows it.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, JsonSchema)]
 pub struct CrewShown {
     /// The crew's id.
@@ -56,9 +58,7 @@ impl Logbook {
     pub fn found_crew(&mut self, label: &str) -> Result<CrewShown, LogbookError> {
         let label = checked_label(label)?;
         if Keyring::read(self.path(), self.device())?.is_some() {
-            return Err(crew_error(
-                "this device is in a crew already; `firnbook crew show` lists it, `firnbook crew leave` leaves it first",
-            ));
+            return Err(CrewError::InOne.into());
         }
         let keys = DeviceKeys::fresh().map_err(no_randomness)?;
         let member = Member::of(self.device().0, label, &keys);
@@ -88,9 +88,7 @@ impl Logbook {
         day: Option<DayId>,
     ) -> Result<Invitation, LogbookError> {
         if !(1..=INVITATION_HOURS_MAX).contains(&hours) {
-            return Err(crew_error(&format!(
-                "an invitation is good for 1 to {INVITATION_HOURS_MAX} hours, not {hours}"
-            )));
+            return Err(CrewError::Hours { hours, most: INVITATION_HOURS_MAX }.into());
         }
         let (ring, _) = self.membership()?;
         let day = day.map(|d| self.day(d)).transpose()?.map(|d| (d.date, d.area));
@@ -99,7 +97,7 @@ impl Logbook {
         let until = now + i64::from(hours) * 3600;
         let act = Act::Invite { ticket: ByteArray::new(ticket.public()), until, at: now };
         self.store.keep_crew_records(&[Record::by_device(act, &ring.keys)])?;
-        let key = ring.newest().cloned().ok_or_else(|| crew_error("this device has no key of its crew"))?;
+        let key = ring.newest().cloned().ok_or(CrewError::NoKey)?;
         Ok(Invitation { crew: ring.crew, key, ticket, until, addresses, day })
     }
 
@@ -112,15 +110,11 @@ impl Logbook {
         if let Some(ring) = Keyring::read(self.path(), self.device())?
             && ring.joining.is_none()
         {
-            let says = if ring.crew == invitation.crew {
-                "this device is in this crew already; `firnbook sync` exchanges with base"
-            } else {
-                "this device is in another crew; `firnbook crew leave` leaves it first"
-            };
-            return Err(crew_error(says));
+            let same = ring.crew == invitation.crew;
+            return Err(if same { CrewError::InThis } else { CrewError::InAnother }.into());
         }
         let now = self.seconds();
-        invitation.check(now).map_err(|e| crew_error(&e.to_string()))?;
+        invitation.check(now).map_err(CrewError::from)?;
         let keys = DeviceKeys::fresh().map_err(no_randomness)?;
         let member = Member::of(self.device().0, label, &keys);
         let record = Record::by_ticket(Act::Join { member, at: now }, &invitation.ticket);
@@ -157,9 +151,7 @@ impl Logbook {
         let (ring, roster) = self.membership()?;
         let target = find(&roster, wanted)?;
         if *target.device == self.device().0 {
-            return Err(crew_error(
-                "this is the device you are working on; remove it from another one, or leave with `firnbook crew leave`",
-            ));
+            return Err(CrewError::This.into());
         }
         let keeps = roster.signed_by(&target.sign).iter().map(|id| ByteArray::new(*id)).collect();
         let act = Act::Remove { sign: target.sign, keeps, at: self.seconds() };
@@ -216,9 +208,7 @@ impl Logbook {
     }
 
     pub(super) fn ring(&self) -> Result<Keyring, LogbookError> {
-        Keyring::read(self.path(), self.device())?.ok_or_else(|| {
-            crew_error("this device is in no crew; begin one with `firnbook crew new`, or join one with `firnbook crew join CODE`")
-        })
+        Keyring::read(self.path(), self.device())?.ok_or(CrewError::InNone.into())
     }
 
     /// The keys and the roster of a device that is let in.
@@ -228,11 +218,8 @@ impl Logbook {
         if roster.exchanging_as(&ring.keys.exchanges_as()).is_some() {
             return Ok((ring, roster));
         }
-        Err(crew_error(if roster.was_removed([0; 8], Some(&ring.keys.exchanges_as())).is_some() {
-            "this device was removed from the crew; a member can invite it anew"
-        } else {
-            "nobody has let this device in yet; exchange with base first, with `firnbook sync`"
-        }))
+        let removed = roster.was_removed([0; 8], Some(&ring.keys.exchanges_as())).is_some();
+        Err(if removed { CrewError::Removed } else { CrewError::NotLetIn }.into())
     }
 
     pub(super) fn roster(&self, ring: &Keyring) -> Result<Roster, LogbookError> {
@@ -264,7 +251,7 @@ impl Logbook {
 }
 
 /// The member of this name: its label, or the beginning of its id.
-fn find<'a>(roster: &'a Roster, wanted: &str) -> Result<&'a Member, LogbookError> {
+fn find<'a>(roster: &'a Roster, wanted: &str) -> Result<&'a Member, CrewError> {
     let wanted = wanted.trim();
     let folded = crate::entry::fold(wanted);
     let fits = |m: &&Member| {
@@ -274,32 +261,23 @@ fn find<'a>(roster: &'a Roster, wanted: &str) -> Result<&'a Member, LogbookError
     let found: Vec<&Member> = roster.members().filter(fits).collect();
     match found.as_slice() {
         [one] => Ok(one),
-        [] => Err(crew_error(&format!(
-            "no device of the crew is called \"{wanted}\"; `firnbook crew show` lists them"
-        ))),
-        several => {
-            let ids: Vec<String> =
-                several.iter().map(|m| format!("{} ({})", hex(&*m.device), m.label)).collect();
-            Err(crew_error(&format!("\"{wanted}\" could be {}; name it by its id", ids.join(" or "))))
-        }
+        [] => Err(CrewError::NoDevice(wanted.to_owned())),
+        several => Err(CrewError::SeveralDevices {
+            wanted: wanted.to_owned(),
+            found: several.iter().map(|m| format!("{} ({})", hex(&*m.device), m.label)).collect(),
+        }),
     }
 }
 
-fn checked_label(label: &str) -> Result<&str, LogbookError> {
+fn checked_label(label: &str) -> Result<&str, CrewError> {
     const CHARS: usize = 60;
     let label = label.trim();
     if label.is_empty() || label.chars().count() > CHARS || label.chars().any(char::is_control) {
-        return Err(crew_error(&format!(
-            "a device needs a name of 1 to {CHARS} characters that people know it by"
-        )));
+        return Err(CrewError::Label { most: CHARS });
     }
     Ok(label)
 }
 
-fn crew_error(says: &str) -> LogbookError {
-    LogbookError::Crew(says.to_owned())
-}
-
-fn no_randomness(error: getrandom::Error) -> LogbookError {
-    crew_error(&format!("the system gives no random numbers ({error}), so no key can be made"))
+fn no_randomness(error: getrandom::Error) -> CrewError {
+    CrewError::NoRandomness(error.to_string())
 }

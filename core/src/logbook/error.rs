@@ -1,8 +1,10 @@
 //! What the caller of a logbook learns when something is refused.
 
+use crate::crew::InvitationError;
 use crate::day::DayId;
-use crate::entry::Fault;
+use crate::entry::{EntryId, Fault};
 use crate::exchange::PackError;
+use crate::insight::season::person::WhoError;
 use crate::review::SettleError;
 use crate::store::StoreError;
 use schemars::JsonSchema;
@@ -82,12 +84,35 @@ pub enum LogbookError {
         /// Steps there were.
         of: usize,
     },
+    /// A day without an area.
+    #[error("the area is empty; name it with --area, for example --area \"Upper Bowl\"")]
+    NoArea,
+    /// A void without a reason.
+    #[error("the reason is empty; say with --reason why the entry is struck out")]
+    NoReason,
+    /// A press that can't be undone any more.
+    #[error(
+        "{what} is {age_s} s old and can't be undone any more (limit {limit_s} s); strike it out with `firnbook void {id} --reason WHY`"
+    )]
+    TooOld {
+        /// The press, as a person would call it.
+        what: String,
+        /// Its age in seconds.
+        age_s: i64,
+        /// Up to which age it could be, in seconds.
+        limit_s: i64,
+        /// The entry.
+        id: EntryId,
+    },
     /// A call that makes no sense, with what would.
     #[error("{0}")]
     Usage(String),
+    /// A name that stands for no one person.
+    #[error(transparent)]
+    Who(#[from] WhoError),
     /// The crew.
-    #[error("{0}")]
-    Crew(String),
+    #[error(transparent)]
+    Crew(#[from] CrewError),
     /// Settling.
     #[error(transparent)]
     Settle(#[from] SettleError),
@@ -97,6 +122,72 @@ pub enum LogbookError {
     /// The store.
     #[error(transparent)]
     Store(#[from] StoreError),
+}
+
+/// Why the crew does not allow it, or can't.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+pub enum CrewError {
+    /// This device is in no crew.
+    #[error(
+        "this device is in no crew; begin one with `firnbook crew new`, or join one with `firnbook crew join CODE`"
+    )]
+    InNone,
+    /// This device is in one, so it founds none.
+    #[error(
+        "this device is in a crew already; `firnbook crew show` lists it, `firnbook crew leave` leaves it first"
+    )]
+    InOne,
+    /// This device is in the crew that it was invited to.
+    #[error("this device is in this crew already; `firnbook sync` exchanges with base")]
+    InThis,
+    /// This device is in another crew than it was invited to.
+    #[error("this device is in another crew; `firnbook crew leave` leaves it first")]
+    InAnother,
+    /// Nobody has let this device in.
+    #[error("nobody has let this device in yet; exchange with base first, with `firnbook sync`")]
+    NotLetIn,
+    /// This device was removed.
+    #[error("this device was removed from the crew; a member can invite it anew")]
+    Removed,
+    /// The device that is to be removed is this one.
+    #[error(
+        "this is the device you are working on; remove it from another one, or leave with `firnbook crew leave`"
+    )]
+    This,
+    /// No device of this name.
+    #[error("no device of the crew is called \"{0}\"; `firnbook crew show` lists them")]
+    NoDevice(String),
+    /// Several devices of this name.
+    #[error("\"{wanted}\" could be {}; name it by its id", .found.join(" or "))]
+    SeveralDevices {
+        /// What was asked for.
+        wanted: String,
+        /// The devices that it could be.
+        found: Vec<String>,
+    },
+    /// An invitation for too long or no time.
+    #[error("an invitation is good for 1 to {most} hours, not {hours}")]
+    Hours {
+        /// What was asked for.
+        hours: u32,
+        /// The longest.
+        most: u32,
+    },
+    /// A name that a device can't have.
+    #[error("a device needs a name of 1 to {most} characters that people know it by")]
+    Label {
+        /// The longest.
+        most: usize,
+    },
+    /// The invitation.
+    #[error(transparent)]
+    Invitation(#[from] InvitationError),
+    /// The keys of this device lack that of its crew.
+    #[error("this device has no key of its crew; leave the crew and join it anew")]
+    NoKey,
+    /// The system gives no random numbers.
+    #[error("the system gives no random numbers ({0}), so no key can be made")]
+    NoRandomness(String),
 }
 
 /// One fault of one line of input.

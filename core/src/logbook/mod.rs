@@ -22,7 +22,7 @@ pub use carry::{DayMerged, Merged, PackSignature, Packed, PackedBy};
 pub use close::{Seal, SealSignature};
 pub use correct::{Changed, HistoryStep};
 pub use crew::{CrewDevice, CrewShown, INVITATION_HOURS_MAX};
-pub use error::{LineFault, LogbookError};
+pub use error::{CrewError, LineFault, LogbookError};
 pub use recorder::*;
 pub use sheet::SheetRow;
 pub use watch::Watch;
@@ -30,7 +30,7 @@ pub use write::{Done, Draft, LogReport, RowDone};
 
 use crate::clock::Clock;
 use crate::day::{DayId, DeviceId, Key, Record, json_equal};
-use crate::entry::{EntryId, Time};
+use crate::entry::{EntryId, Fault, KINDS, Time, kind};
 use crate::store::{DayRow, DayVerified, EntryRow, Filter, Store};
 use chrono::NaiveDate;
 use schemars::JsonSchema;
@@ -115,13 +115,11 @@ impl Logbook {
     /// Begins the day on `date` in `area`; the same day again is found, not begun twice. An area in another spelling is the same day.
     ///
     /// # Errors
-    /// [`LogbookError::Usage`] for an empty area, else the store's.
+    /// [`LogbookError::NoArea`], else the store's.
     pub fn begin_day(&mut self, date: NaiveDate, area: &str, by: &str) -> Result<DayBegun, LogbookError> {
         let area = area.trim();
         if area.is_empty() {
-            return Err(LogbookError::Usage(
-                "the area is empty; name it with --area, for example --area \"Upper Bowl\"".to_owned(),
-            ));
+            return Err(LogbookError::NoArea);
         }
         let (day, begun) = self.store.begin(date, area)?;
         let (text, spelled) = (self.clocked()?.register(json!(area), by).to_string(), json!(area));
@@ -238,6 +236,28 @@ impl Logbook {
     /// The store's.
     pub fn entries(&self, filter: &Filter) -> Result<Vec<EntryRow>, LogbookError> {
         Ok(self.store.entries(filter)?)
+    }
+
+    /// The entries of a kind that a filter lets through, as CSV with a header: every field as it was written, and in the column `rest` what this
+    /// version has no name for. The door reads it again.
+    ///
+    /// # Errors
+    /// [`LogbookError::Refused`] for a word that is no kind, else the store's.
+    pub fn entries_csv(&self, kind_word: &str, filter: &Filter) -> Result<String, LogbookError> {
+        let kind = kind(kind_word).ok_or_else(|| {
+            let words: Vec<&str> = KINDS.iter().map(|k| k.name.as_str()).collect();
+            let why = format!("is no kind; there are {}", words.join(", "));
+            LogbookError::Refused(vec![LineFault { line: None, fault: Fault::new("kind", kind_word, why) }])
+        })?;
+        let mut writer = csv::Writer::from_writer(Vec::new());
+        // Writing into memory does not fail, and every line has as many cells as the header.
+        let _ = writer.write_record(kind.csv_headers());
+        for row in self.entries(&Filter { kind: Some(kind.name.clone()), ..filter.clone() })? {
+            if row.noted.entry.is_some() {
+                let _ = writer.write_record(kind.csv_cells(&row.day.to_string(), &row.noted.json));
+            }
+        }
+        Ok(String::from_utf8_lossy(&writer.into_inner().unwrap_or_default()).into_owned())
     }
 
     /// Everything that a day says.

@@ -201,7 +201,8 @@ impl Logbook {
     /// One person over a season: `name` is a call sign or a member code. Days are joined by the member code alone.
     ///
     /// # Errors
-    /// [`LogbookError::Usage`] for a name that stands for nobody or for several people, or a grouping that values of one person do not allow, else the store's.
+    /// [`LogbookError::Who`] for a name that stands for nobody or for several people, [`LogbookError::Usage`] for a grouping that values of one
+    /// person do not allow, else the store's.
     pub fn person(
         &self,
         season: &Season,
@@ -217,7 +218,7 @@ impl Logbook {
         })?;
         let who = match Who::of(name, &heard) {
             Err(WhoError::Nobody(member)) if is_member => Who::Member(member),
-            told => told.map_err(usage)?,
+            told => told?,
         };
         let mut rows = Vec::new();
         let mut basis = self.look_at_days(season, &kinds, |view, basis| {

@@ -9,7 +9,7 @@ pub trait Watch: Send {
 }
 
 impl Logbook {
-    /// Does `work` while `watch` is told of its steps: days checked, read or packed, packs taken in.
+    /// Does `work` while `watch` is told of its steps: days checked, read or packed, changes of a pack taken in.
     ///
     /// # Errors
     /// [`LogbookError::Stopped`] once `watch` says so, else those of the work.
@@ -26,9 +26,14 @@ impl Logbook {
 
     /// Tells the watch, if there is one, of a step that comes next.
     pub(super) fn step(&self, done: usize, of: usize) -> Result<(), LogbookError> {
-        match &self.watch {
-            Some(watch) if !watch.step(done, of) => Err(LogbookError::Stopped { done, of }),
-            _ => Ok(()),
-        }
+        told(self.watch.as_deref(), done, of)
+    }
+}
+
+/// As [`Logbook::step`], where the rest of the logbook is busy.
+pub(super) fn told(watch: Option<&dyn Watch>, done: usize, of: usize) -> Result<(), LogbookError> {
+    match watch {
+        Some(watch) if !watch.step(done, of) => Err(LogbookError::Stopped { done, of }),
+        _ => Ok(()),
     }
 }

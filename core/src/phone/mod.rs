@@ -5,13 +5,17 @@ mod refused;
 
 pub use refused::{FirnbookError, Sought};
 
+use crate::crew::Invitation;
 use crate::day::{DayId, DeviceId};
 use crate::entry::{CallSign, DrillLabel, EntryId, ItemLabel, TargetLabel, Time};
+use crate::exchange::LanError;
 use crate::insight::season::footing::Why;
+use crate::logbook::CrewError;
 use crate::units::{Centimetres, Degrees, KilogramsPerCubicMetre, Metres, Milliseconds, Percent, Seconds};
 use chrono::{DateTime, NaiveDate, TimeDelta};
 use serde_json::{Map, Value};
 use std::collections::{BTreeMap, HashMap};
+use std::net::IpAddr;
 
 /// A calendar date; `datetime.date` in Python, `LocalDate` in Kotlin, text as 2027-02-06 in Swift.
 pub type Date = NaiveDate;
@@ -74,6 +78,24 @@ macro_rules! labels {
         $(uniffi::custom_newtype!($name, String);)+
     };
 }
+
+uniffi::custom_type!(IpAddr, String, {
+    remote,
+    lower: |address| address.to_string(),
+    try_lift: |text| text.parse().map_err(|why| FirnbookError::value("IpAddr", &text, why).into()),
+});
+
+// As it is shown and scanned; as secret as a key.
+uniffi::custom_type!(Invitation, String, {
+    lower: |invitation| invitation.to_text(),
+    try_lift: |text| Invitation::read(&text).map_err(|why| FirnbookError::from(CrewError::from(why)).into()),
+});
+
+// As a sentence: it only tells how somebody else's exchange ended.
+uniffi::custom_type!(LanError, String, {
+    lower: |error| FirnbookError::from(error).to_string(),
+    try_lift: |text| Err(FirnbookError::value("LanError", text, "only comes out of the log").into()),
+});
 
 labels!(CallSign, DrillLabel, TargetLabel, ItemLabel);
 

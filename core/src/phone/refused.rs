@@ -2,8 +2,9 @@
 //! every error of the logbook is told in these words.
 
 use crate::entry::Fault;
-use crate::exchange::PackError;
-use crate::logbook::{LineFault, LogbookError};
+use crate::exchange::{ChannelError, LanError, PackError, SessionError};
+use crate::insight::season::person::WhoError;
+use crate::logbook::{CrewError, LineFault, LogbookError};
 use crate::review::SettleError;
 use crate::store::StoreError;
 use std::fmt::Display;
@@ -128,6 +129,14 @@ pub enum FirnbookError {
         /// Why, and what to do.
         says: String,
     },
+    /// A live exchange that did not come about or ended early; what was confirmed before is kept.
+    #[error("{says}")]
+    Exchange {
+        /// It ended because the app asked.
+        stopped: bool,
+        /// Why, and what to do.
+        says: String,
+    },
     /// The log was shut.
     #[error("this log was shut; open it again to go on")]
     Shut,
@@ -156,6 +165,11 @@ impl FirnbookError {
             faults: vec![LineFault { line: None, fault: Fault::new(field, value, why.to_string()) }],
         }
     }
+}
+
+/// Core's own sentence, but where that tells what to type into a terminal.
+fn says(error: &impl Display, for_apps: Option<&str>) -> String {
+    for_apps.map_or_else(|| error.to_string(), str::to_owned)
 }
 
 impl From<LogbookError> for FirnbookError {
@@ -201,8 +215,23 @@ impl From<LogbookError> for FirnbookError {
                 FirnbookError::StillOpen { day: day.to_string(), because }
             }
             LogbookError::Stopped { done, of } => FirnbookError::Stopped { done: done as u64, of: of as u64 },
+            LogbookError::NoArea => FirnbookError::Usage {
+                says: "the area is empty; name the place, for example Upper Bowl".to_owned(),
+            },
+            LogbookError::NoReason => FirnbookError::Usage {
+                says: "the reason is empty; say why the entry is struck out".to_owned(),
+            },
+            LogbookError::TooOld { what, age_s, limit_s, .. } => FirnbookError::Usage {
+                says: format!(
+                    "{what} is {age_s} s old and can't be undone any more (limit {limit_s} s); strike the entry out with a reason"
+                ),
+            },
             LogbookError::Usage(says) => FirnbookError::Usage { says },
-            LogbookError::Crew(says) => FirnbookError::Crew { says },
+            LogbookError::Who(WhoError::Nobody(name)) => FirnbookError::Usage {
+                says: format!("nobody is called \"{name}\" on these days; choose one of those who were there"),
+            },
+            LogbookError::Who(WhoError::Several { .. } | WhoError::NotJoined { .. }) => FirnbookError::Usage { says },
+            LogbookError::Crew(error) => error.into(),
             LogbookError::Settle(error) => error.into(),
             LogbookError::Pack(PackError::Newer { found, known }) => {
                 FirnbookError::Newer { found: i64::from(found), known: i64::from(known) }
@@ -214,10 +243,73 @@ impl From<LogbookError> for FirnbookError {
                 | PackError::Forged
                 | PackError::Day { .. },
             ) => FirnbookError::BadPack { says },
-            LogbookError::Pack(
-                PackError::Removed { .. } | PackError::Sealed | PackError::SealedForOthers,
-            ) => FirnbookError::Crew { says },
+            LogbookError::Pack(PackError::SealedForOthers) => FirnbookError::Crew {
+                says: "this pack is sealed for a crew, and this device is in none; join that crew, or ask for the pack unsealed".to_owned(),
+            },
+            LogbookError::Pack(PackError::Removed { .. } | PackError::Sealed) => FirnbookError::Crew { says },
             LogbookError::Store(error) => error.into(),
+        }
+    }
+}
+
+const IN_NO_CREW: &str = "this device is in no crew; found one, or join one with an invitation";
+
+impl From<CrewError> for FirnbookError {
+    fn from(error: CrewError) -> FirnbookError {
+        let for_apps = match &error {
+            CrewError::InNone => Some(IN_NO_CREW),
+            CrewError::InOne => Some("this device is in a crew already; leave that one first"),
+            CrewError::InThis => Some("this device is in this crew already; exchange with base"),
+            CrewError::InAnother => Some("this device is in another crew; leave that one first"),
+            CrewError::NotLetIn => Some("nobody has let this device in yet; exchange with base first"),
+            CrewError::This => {
+                Some("this is the device you are working on; remove it from another one, or leave the crew")
+            }
+            CrewError::NoDevice(_) => Some("no device of the crew has this name; choose one of its devices"),
+            CrewError::Removed
+            | CrewError::SeveralDevices { .. }
+            | CrewError::Hours { .. }
+            | CrewError::Label { .. }
+            | CrewError::Invitation(_)
+            | CrewError::NoKey
+            | CrewError::NoRandomness(_) => None,
+        };
+        FirnbookError::Crew { says: says(&error, for_apps) }
+    }
+}
+
+impl From<LanError> for FirnbookError {
+    fn from(error: LanError) -> FirnbookError {
+        let for_apps = match error {
+            LanError::Channel(ChannelError::NoCrew) => {
+                return FirnbookError::Crew { says: IN_NO_CREW.to_owned() };
+            }
+            LanError::Channel(ChannelError::Session(SessionError::Store(error))) => return error.into(),
+            LanError::Channel(ChannelError::Session(SessionError::NotAdmitted(says))) => {
+                return FirnbookError::Crew { says };
+            }
+            LanError::NoAddress { ref address, ref why } => {
+                Some(format!("\"{address}\" leads nowhere ({why}); write it as base shows it"))
+            }
+            LanError::Unreachable { ref address, ref why } => Some(format!(
+                "nobody answers at {address} ({why}); is base listening, and are both on the same network?"
+            )),
+            LanError::NoBase => Some("no base is known yet; name its address, as base shows it".to_owned()),
+            LanError::NotOurs(ref address) => Some(format!(
+                "who answers at {address} is no base of this crew, or its key was changed; if base does not list this device, ask for a new invitation"
+            )),
+            LanError::PortTaken(port) => Some(format!(
+                "port {port} is taken, perhaps by another base on this device; end that one, or choose another port"
+            )),
+            LanError::Channel(_)
+            | LanError::NoListening { .. }
+            | LanError::Silent(_)
+            | LanError::Stopped
+            | LanError::Full => None,
+        };
+        FirnbookError::Exchange {
+            stopped: matches!(error, LanError::Stopped),
+            says: says(&error, for_apps.as_deref()),
         }
     }
 }

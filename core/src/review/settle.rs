@@ -57,6 +57,8 @@ pub struct Settled {
     pub item: String,
     /// Its short code.
     pub code: String,
+    /// The entries that the item is about.
+    pub entries: Vec<EntryId>,
     /// The registers and their values.
     pub writes: Vec<(Key, Value)>,
 }
@@ -116,7 +118,12 @@ pub fn plan(
     };
     let settle = |item: &Item| {
         let writes = writes(record, item, verdict)?;
-        Ok(Settled { item: item.item.clone(), code: item.code.clone(), writes })
+        Ok(Settled {
+            item: item.item.clone(),
+            code: item.code.clone(),
+            entries: item.entries.clone(),
+            writes,
+        })
     };
     chosen.into_iter().map(settle).collect()
 }

@@ -122,16 +122,46 @@ impl Store {
     /// # Errors
     /// [`StoreError::Fork`], a change that writes over a body, or a damaged one; the store is then as before.
     pub fn take_in(&mut self, incoming: Vec<Incoming>, dry_run: bool) -> Result<Vec<Taken>, StoreError> {
-        let tx = self.conn.transaction_with_behavior(TransactionBehavior::Immediate)?;
-        let taken = incoming.into_iter().map(|i| take_in_day(&tx, i)).collect::<Result<_, _>>()?;
+        self.take_in_steps(incoming, dry_run, |_, _| Ok(()))
+    }
+
+    /// As [`Store::take_in`]; `step` is told, again and again, how many changes of how many are looked at, and may stop the work.
+    ///
+    /// # Errors
+    /// Those of [`Store::take_in`], or what `step` says; the store is then as before.
+    pub fn take_in_steps<E: From<StoreError>>(
+        &mut self,
+        incoming: Vec<Incoming>,
+        dry_run: bool,
+        mut step: impl FnMut(usize, usize) -> Result<(), E>,
+    ) -> Result<Vec<Taken>, E> {
+        let tx =
+            self.conn.transaction_with_behavior(TransactionBehavior::Immediate).map_err(StoreError::from)?;
+        let of = incoming.iter().map(|i| i.changes.len()).sum();
+        let (mut done, mut taken) = (0, Vec::with_capacity(incoming.len()));
+        step(done, of)?;
+        for day in incoming {
+            taken.push(take_in_day(&tx, day, || {
+                done += 1;
+                if done % CHANGES_A_STEP == 0 { step(done, of) } else { Ok(()) }
+            })?);
+        }
         if !dry_run {
-            tx.commit()?;
+            tx.commit().map_err(StoreError::from)?;
         }
         Ok(taken)
     }
 }
 
-fn take_in_day(conn: &Connection, incoming: Incoming) -> Result<Taken, StoreError> {
+/// How many changes are looked at between two words about them: some milliseconds' work.
+const CHANGES_A_STEP: usize = 100;
+
+/// Takes in what came of one day; `looked_at` is told of each change.
+fn take_in_day<E: From<StoreError>>(
+    conn: &Connection,
+    incoming: Incoming,
+    mut looked_at: impl FnMut() -> Result<(), E>,
+) -> Result<Taken, E> {
     let mut taken = Taken { day: Some(incoming.day), ..Taken::default() };
     let (ready, waiting) = if incoming.causally_complete {
         (incoming.changes, Vec::new())
@@ -142,21 +172,16 @@ fn take_in_day(conn: &Connection, incoming: Incoming) -> Result<Taken, StoreErro
     let mut history = match History::read(conn, incoming.day)? {
         Some(history) => Some(history),
         None if ready.is_empty() => None,
-        None => Some(History::begin(
-            conn,
-            incoming.day,
-            &Document::from_changes(ready.clone(), incoming.day)?.date()?.to_string(),
-        )?),
+        None => Some(History::begin(conn, incoming.day, &date_of(incoming.day, &ready)?)?),
     };
     if let Some(history) = &mut history {
         for change in &ready {
+            looked_at()?;
             match history.held(conn, change)? {
                 Some(hash) if hash == change.hash().as_ref() => continue,
                 Some(_) => {
-                    return Err(StoreError::Fork {
-                        actor: change.actor_id().to_hex_string(),
-                        seq: change.seq(),
-                    });
+                    let actor = change.actor_id().to_hex_string();
+                    return Err(StoreError::Fork { actor, seq: change.seq() }.into());
                 }
                 None => {}
             }
@@ -171,6 +196,10 @@ fn take_in_day(conn: &Connection, incoming: Incoming) -> Result<Taken, StoreErro
     (taken.new_entries, taken.amended, taken.waiting) = (folded.new, folded.amended, waiting.len());
     keep_waiting(conn, incoming.day, &waiting)?;
     Ok(taken)
+}
+
+fn date_of(day: DayId, changes: &[Change]) -> Result<String, StoreError> {
+    Ok(Document::from_changes(changes.to_vec(), day)?.date()?.to_string())
 }
 
 /// Parts changes into those whose causes are here or come with them (causes first), and those that must wait; the ones that waited before are

@@ -78,7 +78,7 @@ fn sqlite_says(error: &rusqlite::Error) -> String {
             "another program holds the store for too long; wait for it and do it again"
         }
         Some(ReadOnly) => {
-            "the store or its folder is read-only; give yourself the right to write, or use --store"
+            "the store or its folder is read-only; give yourself the right to write, or use another file"
         }
         Some(CannotOpen) => "the store can't be opened; does its folder exist, and may you write there?",
         Some(SystemIoFailure) => {

@@ -18,6 +18,7 @@ const LOOK: Duration = Duration::from_millis(10);
 const TOLD: Duration = Duration::from_millis(200);
 
 /// What happens at a base. `n` is the number of the call.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Enum), uniffi(name = "BaseEvent"))]
 #[derive(Debug)]
 pub enum Event {
     /// Someone with the crew's key has called.
@@ -25,7 +26,7 @@ pub enum Event {
         /// The call.
         n: u64,
         /// From where.
-        from: IpAddr,
+        address: IpAddr,
     },
     /// A session goes on.
     Progress {
@@ -39,7 +40,7 @@ pub enum Event {
         /// The call.
         n: u64,
         /// From where.
-        from: IpAddr,
+        address: IpAddr,
         /// What it did; of one that ended otherwise, what was done so far.
         report: Report,
         /// Why it ended otherwise.
@@ -48,7 +49,7 @@ pub enum Event {
     /// Someone without the crew's key has called.
     Stranger {
         /// From where.
-        from: IpAddr,
+        address: IpAddr,
     },
 }
 
@@ -217,7 +218,8 @@ fn serve(mut stream: TcpStream, n: u64, from: IpAddr, shared: &Arc<Shared>) {
         Ok(channel) => channel,
         Err(error) => {
             shared.doors().gone(n);
-            let ended = Event::Ended { n, from, report: Report::default(), error: Some(error.into()) };
+            let ended =
+                Event::Ended { n, address: from, report: Report::default(), error: Some(error.into()) };
             let _ = shared.events.send(ended);
             return;
         }
@@ -234,7 +236,7 @@ fn serve(mut stream: TcpStream, n: u64, from: IpAddr, shared: &Arc<Shared>) {
         shared.doors().known(n, from);
         take_place(shared)?;
         admitted = true;
-        let _ = shared.events.send(Event::Arrived { n, from });
+        let _ = shared.events.send(Event::Arrived { n, address: from });
         Ok(())
     };
     let carried = carry(&mut stream, &mut channel, &shared.limits, &shared.stop, &mut see, &mut opened);
@@ -248,7 +250,7 @@ fn serve(mut stream: TcpStream, n: u64, from: IpAddr, shared: &Arc<Shared>) {
         }
     }
     if !channel.is_open() {
-        let _ = shared.events.send(Event::Stranger { from });
+        let _ = shared.events.send(Event::Stranger { address: from });
         return;
     }
     let so_far = channel.so_far().cloned().unwrap_or_default();
@@ -260,7 +262,7 @@ fn serve(mut stream: TcpStream, n: u64, from: IpAddr, shared: &Arc<Shared>) {
         Ok(report) => (report, None),
         Err(error) => (so_far, Some(error)),
     };
-    let _ = shared.events.send(Event::Ended { n, from, report, error });
+    let _ = shared.events.send(Event::Ended { n, address: from, report, error });
 }
 
 /// Waits for a place among the sessions.

@@ -14,6 +14,7 @@ const OLD_KEYS: usize = 3;
 const PAUSE: Duration = Duration::from_millis(200);
 
 /// What calling a base did.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
 #[derive(Clone, Debug, PartialEq)]
 pub struct Called {
     /// What was exchanged, over all calls that it took.

@@ -20,9 +20,9 @@ impl Session {
         }
         self.stamp_came(hello.stamp);
         let device = DeviceId(*hello.device);
-        self.progress.peer = Some((device, plain(&hello.label)));
-        self.report.peer = Some(device);
-        self.report.peer_label = plain(&hello.label);
+        let label = plain(&hello.label);
+        (self.progress.peer, self.report.peer) = (Some(device), Some(device));
+        (self.progress.peer_label, self.report.peer_label) = (label.clone(), label);
         self.report.peer_clock = hello.clock;
         if device == self.host.device() {
             return Err(refused(
@@ -91,9 +91,7 @@ impl Session {
                     ));
                 }
                 Joining::Late(_) => {
-                    return Err(refused(
-                        "this invitation's time is over by base's clock; ask for a new one with `firnbook crew invite`",
-                    ));
+                    return Err(refused("this invitation's time is over by base's clock; ask for a new one"));
                 }
                 Joining::Used(label) => {
                     return Err(refused(&format!(

@@ -4,7 +4,7 @@ use super::super::bounds::LIMITS;
 use super::super::pack::day_of;
 use super::super::segment;
 use super::super::wire::{Changes, Days, Frame, Kept, Piece, Vectors, WireError, changes_frame};
-use super::{Out, Session, SessionError};
+use super::{NotExchanged, Out, Session, SessionError};
 use crate::day::DayId;
 use crate::store::{Incoming, StoreError, Taken};
 use automerge::ChangeHash;
@@ -415,19 +415,19 @@ impl Session {
         if self.sending.as_ref().is_some_and(|s| s.day == day) {
             self.sending = None;
         }
-        if self.report.days.contains(&day) || self.report.refused.iter().any(|(d, _)| *d == day) {
+        if self.report.days.contains(&day) || self.report.refused.iter().any(|r| r.day == day) {
             return;
         }
         self.progress.days_done += 1;
         match refused {
-            Some(says) => self.report.refused.push((day, says)),
+            Some(why) => self.report.refused.push(NotExchanged { day, why }),
             None => self.report.days.push(day),
         }
     }
 
     /// A frame about a day that was refused meanwhile is passed over; about any other day it makes no sense.
     fn unless_ended(&self, day: DayId, frame: &'static str) -> Result<(), SessionError> {
-        if self.report.refused.iter().any(|(d, _)| *d == day) {
+        if self.report.refused.iter().any(|r| r.day == day) {
             return Ok(());
         }
         Err(WireError::Misplaced(frame).into())

@@ -9,7 +9,7 @@ mod admit;
 mod days;
 mod report;
 
-pub use report::{Progress, Report, SessionError};
+pub use report::{NotExchanged, Progress, Report, SessionError};
 
 use super::shelf::{Crew, Host};
 use super::wire::{Frame, Frames, Hello, PROTOCOL, Stamp, WireError};

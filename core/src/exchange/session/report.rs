@@ -6,10 +6,13 @@ use crate::day::{DayId, DeviceId};
 use crate::store::StoreError;
 
 /// How far a session is. Totals grow as they become known.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record), uniffi(name = "ExchangeProgress"))]
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Progress {
-    /// The other device and what people call it, once it said so.
-    pub peer: Option<(DeviceId, String)>,
+    /// The other device, once it said so.
+    pub peer: Option<DeviceId>,
+    /// What people call it.
+    pub peer_label: String,
     /// Days that differ.
     pub days: usize,
     /// Of these, days that are done.
@@ -28,7 +31,18 @@ pub struct Progress {
     pub bytes_out: u64,
 }
 
+/// A day that was not exchanged.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct NotExchanged {
+    /// The day.
+    pub day: DayId,
+    /// Why.
+    pub why: String,
+}
+
 /// What a session did.
+#[cfg_attr(feature = "uniffi", derive(uniffi::Record), uniffi(name = "ExchangeReport"))]
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Report {
     /// The other device.
@@ -56,7 +70,7 @@ pub struct Report {
     /// What is added to the caller's time to get base's.
     pub clock: Option<Offset>,
     /// Days that were not exchanged, each with the reason.
-    pub refused: Vec<(DayId, String)>,
+    pub refused: Vec<NotExchanged>,
     /// Only the roster was handed over, as the crew has a newer key: one more session does the rest.
     pub rotated: bool,
     /// This session let the other device into the crew.

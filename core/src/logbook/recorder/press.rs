@@ -188,7 +188,7 @@ impl Recorder {
     /// in the log, void with the reason. The press before it is the last one then.
     ///
     /// # Errors
-    /// [`LogbookError::Usage`] if there is no press or it is too old.
+    /// [`LogbookError::Usage`] if there is no press, [`LogbookError::TooOld`] for one that is too old.
     pub fn undo(&mut self, book: &mut Logbook) -> Result<Undone, LogbookError> {
         self.catch_up(book)?;
         let none = || LogbookError::Usage("nothing to undo: nothing was pressed yet".to_owned());
@@ -196,12 +196,8 @@ impl Recorder {
         let what = self.tell(&last);
         let age_ms = book.now().millis() - last.at.millis();
         if age_ms > UNDO_WINDOW_MS {
-            return Err(LogbookError::Usage(format!(
-                "{what} is {} s old and can't be undone any more (limit {} s); strike it out with `firnbook void {} --reason WHY`",
-                age_ms / 1000,
-                UNDO_WINDOW_MS / 1000,
-                last.id
-            )));
+            let limit_s = UNDO_WINDOW_MS / 1000;
+            return Err(LogbookError::TooOld { what, age_s: age_ms / 1000, limit_s, id: last.id });
         }
         let me = self.me.clone();
         let day = self.day;
