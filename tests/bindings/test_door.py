@@ -1,8 +1,12 @@
 """What the Python package does with bad input, threads, listeners, clocks and calls that come too late."""
 
 import datetime as dt
-import json
+import os
+import shutil
+import sqlite3
+import subprocess
 import threading
+from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import firnbook as f
@@ -96,6 +100,91 @@ def test_every_sort_of_refusal_has_its_fields_and_a_sentence(log, day, tmp_path)
     log.shut()
     log.shut()
     sort(f.FirnbookError.Shut, log.days)
+
+
+def spoiled(name):
+    return Path(os.environ["FIRNBOOK_SPOILED"]) / name
+
+
+def test_what_a_newer_program_or_another_history_wrote_is_refused_by_its_own_type(log, tmp_path):
+    with pytest.raises(f.FirnbookError.Newer) as newer:
+        log.merge_file(str(spoiled("newer.firn")))
+    assert (newer.value.found, newer.value.known) == (2, 1)
+    copy = shutil.copy(spoiled("forked.firnbook"), tmp_path / "forked.firnbook")
+    with pytest.raises(f.FirnbookError.Forked) as forked:
+        f.Logbook.open(str(copy)).merge_file(str(spoiled("forked.firn")))
+    assert len(forked.value.actor) > 8 and forked.value.seq > 0
+
+
+def test_a_store_of_a_newer_program_is_refused_by_its_own_type(log, tmp_path):
+    log.shut()
+    with sqlite3.connect(tmp_path / "store.firnbook") as store:
+        [known] = store.execute("PRAGMA user_version").fetchone()
+        store.execute(f"PRAGMA user_version = {known + 1}")
+    with pytest.raises(f.FirnbookError.Newer) as newer:
+        f.Logbook.open(str(tmp_path / "store.firnbook"))
+    assert (newer.value.found, newer.value.known) == (known + 1, known)
+
+
+def test_what_stands_against_closing_and_what_does_not_settle_have_their_types(log, day):
+    log.write(day, log.stamp("Obs1"), f.Body.DRILL(f.Drill(label="1")))
+    common = log.stamp("Obs1")
+    common.drill = "1"
+    log.write(day, common, f.Body.TARGET(f.Target(label="A", item="TX07", transmits=True)))
+    with pytest.raises(f.FirnbookError.StillOpen) as still:
+        log.close_day(day, "Obs1")
+    assert still.value.day == day and still.value.because
+    missing = next(item for item in log.review(day) if item.sort == f.Sort.MISSING)
+    with pytest.raises(f.FirnbookError.NotSettled) as unsettled:
+        log.settle(day, [missing.code], f.Verdict.ACCEPT(), "Obs1")
+    assert unsettled.value.code == missing.code and unsettled.value.says
+
+
+def test_listeners_hear_of_what_is_settled(log, day):
+    log.write(day, log.stamp("Obs1"), f.Body.DRILL(f.Drill(label="1")))
+    pair = []
+    for by in ("Obs1", "Obs2"):
+        common = log.stamp(by)
+        common.drill, common.target = "1", "A"
+        pair.append(log.write(day, common, f.Body.STRIKE(f.Strike(depth_cm=112.0, outcome=f.Outcome.HIT))))
+    heard = []
+    ear = Ear()
+    ear.written = lambda _day, ids: heard.extend(ids)
+    log.listen(ear)
+    twin = next(item for item in log.review(day) if item.sort == f.Sort.TWIN)
+    assert log.settle(day, [twin.code], f.Verdict.SAME(), "Lead") == [twin.code]
+    assert sorted(heard) == sorted(pair)
+
+
+def test_one_merge_tells_how_far_it_is_and_stops_inside(log, tmp_path):
+    other = f.Logbook.open(str(tmp_path / "other.firnbook"))
+    day = other.begin_day(DATE, "Upper Bowl", "Obs1").day
+    for _ in range(250):
+        strike(other, day)
+    pack = other.pack([day]).bytes
+    with pytest.raises(f.FirnbookError.Stopped) as stopped:
+        log.merge(pack, watch=Watch(log, 100))
+    assert stopped.value.done == 100 and log.days() == []
+    watch = Watch(log, 9999)
+    log.merge(pack, watch=watch)
+    assert [done for done, _ in watch.seen] == [0, 100, 200] and all(of >= 250 for _, of in watch.seen)
+    assert len(log.entries(f.Filter())) == 250
+
+
+def test_a_kind_comes_out_as_the_csv_that_the_command_line_writes(log, day, tmp_path):
+    strike(log, day, note='a, "b"\nc')
+    common = log.stamp("Obs1")
+    common.drill, common.target = "1", "A"
+    log.write(day, common, f.Body.ROTATION(f.Rotation(front="S1")))
+    log.shut()
+    command = [os.environ["FIRNBOOK_PROGRAM"], "--store", str(tmp_path / "store.firnbook"), "export", "--format", "csv", "--full"]
+    subprocess.run([*command, "--entries-only", "-o", str(tmp_path / "csv")], check=True, capture_output=True)
+    again = f.Logbook.open(str(tmp_path / "store.firnbook"))
+    for kind in ("strike", "rotation"):
+        assert again.export_csv(kind, f.Filter()) == (tmp_path / "csv" / f"{kind}.csv").read_bytes().decode()
+    with pytest.raises(f.FirnbookError.Refused) as refused:
+        again.export_csv("storm", f.Filter())
+    assert refused.value.faults[0].fault.field == "kind"
 
 
 @pytest.mark.parametrize("at", [

@@ -1,8 +1,6 @@
 """Crews and live exchange through the Python package: founding, inviting, joining, being base, calling it, stopping, removing."""
 
 import contextlib
-import datetime as dt
-import json
 import socket
 import threading
 import time
@@ -83,7 +81,7 @@ def test_devices_of_a_crew_exchange_everything(base, phone):
     assert (called.report.new_entries, called.report.days, called.report.refused) == (3, [day], [])
     assert called.report.clock.uncertainty_ms >= 10.0
     assert watch.seen[-1].peer_label == "Base" and watch.seen[-1].days_done == 1 and set(watch.days) == {1}
-    assert [type(event).__name__ for event in events if not event.is_progress()] == ["ARRIVED", "ENDED"]
+    assert [type(event) for event in events if not event.is_progress()] == [f.BaseEvent.ARRIVED, f.BaseEvent.ENDED]
     assert events[-1].report.new_entries == 5 and events[-1].error is None
     assert ("exchanged", 5) in at_base.heard and ("exchanged", 3) in at_phone.heard
     assert len(phone.entries(f.Filter())) == 8

@@ -11,7 +11,7 @@ import tree_sitter_swift
 from tree_sitter import Language, Parser
 
 SWIFT = Path(os.environ["FIRNBOOK_SWIFT"])
-[LIBRARY] = Path(os.environ["FIRNBOOK_PYTHON"]).glob("firnbook/libfirnbook_bindings.*")
+[LIBRARY] = Path(os.environ["FIRNBOOK_PYTHON"]).glob("firnbook/generated/libfirnbook_bindings.*")
 HEADERS = sorted(SWIFT.glob("*.h"))
 
 

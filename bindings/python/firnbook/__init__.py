@@ -1,12 +1,11 @@
 """The field log of an avalanche-rescue training day, from Python.
 
-Everything here is generated from the library but for this file: `Logbook` and `Recorder` come from `firnbook_bindings`, the records from
-`firnbook_core`.
+Everything in `generated` is made from the library: `Logbook` and `Recorder` come from `firnbook_bindings`, the records from `firnbook_core`.
 """
 
-from .firnbook_bindings import *  # noqa: F403
-from .firnbook_core import *  # noqa: F403
-from .firnbook_core import FirnbookError
+from .generated.firnbook_bindings import *  # noqa: F403
+from .generated.firnbook_core import *  # noqa: F403
+from .generated.firnbook_core import FirnbookError
 
 
 def _sentence(error: FirnbookError) -> str:

@@ -201,7 +201,8 @@ fun main() {
     firnbook.uniffiEnsureInitialized()
     firnbook.log.uniffiEnsureInitialized()
     var failed = 0
-    for ((name, test) in tests) {
+    val all = tests + liveTests
+    for ((name, test) in all) {
         try {
             test()
         } catch (error: Throwable) {
@@ -210,6 +211,6 @@ fun main() {
             error.printStackTrace(System.out)
         }
     }
-    println("${tests.size - failed} passed, $failed failed")
+    println("${all.size - failed} passed, $failed failed")
     exitProcess(if (failed == 0) 0 else 1)
 }
