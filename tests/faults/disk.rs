@@ -6,34 +6,10 @@ use firnbook_core::insight::season::depth::DepthAsk;
 use firnbook_core::insight::thresholds::Thresholds;
 use firnbook_core::logbook::{Draft, Logbook, Season};
 use firnbook_core::store::Filter;
+use firnbook_tests::small_disk::SmallDisk;
 use firnbook_tests::{TestClock, map, strike};
 use std::path::Path;
 use std::process::{Command, Output};
-
-/// A file system of 1 MiB in memory, taken down at the end.
-pub(crate) struct SmallDisk(pub(crate) tempfile::TempDir);
-
-impl SmallDisk {
-    /// `None` without the right to mount it.
-    pub(crate) fn new() -> Option<SmallDisk> {
-        let folder = tempfile::tempdir().unwrap();
-        let mounted =
-            Command::new("mount").args(["-t", "tmpfs", "-o", "size=1m", "tmpfs"]).arg(folder.path()).status();
-        mounted.is_ok_and(|s| s.success()).then_some(SmallDisk(folder))
-    }
-
-    fn read_only(&self) {
-        assert!(
-            Command::new("mount").args(["-o", "remount,ro"]).arg(self.0.path()).status().unwrap().success()
-        );
-    }
-}
-
-impl Drop for SmallDisk {
-    fn drop(&mut self) {
-        let _ = Command::new("umount").arg("-l").arg(self.0.path()).status();
-    }
-}
 
 fn scribe(store: &Path, limit_files: bool) -> Output {
     let line = format!("exec {} {} Obs1 100000", program("scribe").display(), store.display());
@@ -44,9 +20,9 @@ fn scribe(store: &Path, limit_files: bool) -> Output {
 
 #[test]
 fn a_full_disk_is_said_and_loses_nothing() {
-    let disk = SmallDisk::new();
+    let disk = SmallDisk::of_mib(1);
     let folder = tempfile::tempdir().unwrap();
-    let path = disk.as_ref().map_or(folder.path(), |d| d.0.path()).join("store.firnbook");
+    let path = disk.as_ref().map_or(folder.path(), |d| d.path()).join("store.firnbook");
     let output = scribe(&path, disk.is_none());
     let said = String::from_utf8_lossy(&output.stderr).into_owned();
     assert_eq!(output.status.code(), Some(1), "{said}");
@@ -72,7 +48,7 @@ fn a_full_disk_is_said_and_loses_nothing() {
 
 #[test]
 fn a_read_only_disk_is_said() {
-    let Some(disk) = SmallDisk::new() else {
+    let Some(disk) = SmallDisk::of_mib(1) else {
         // Without that right, the folder's own mode does it.
         let folder = tempfile::tempdir().unwrap();
         let mut mode = std::fs::metadata(folder.path()).unwrap().permissions();
@@ -81,7 +57,7 @@ fn a_read_only_disk_is_said() {
         assert!(Logbook::open(&folder.path().join("store.firnbook"), Box::new(TestClock::new())).is_err());
         return;
     };
-    let path = disk.0.path().join("store.firnbook");
+    let path = disk.path().join("store.firnbook");
     let book = Logbook::open(&path, Box::new(TestClock::new())).unwrap();
     drop(book);
     let before = dump(&path);

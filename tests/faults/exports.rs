@@ -1,6 +1,6 @@
 //! Exports, pages and forms on a disk that gets full: said in a sentence, no file half written, and what stood there before stays as it was.
 
-use super::disk::SmallDisk;
+use firnbook_tests::small_disk::SmallDisk;
 use firnbook_tests::world::World;
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
@@ -36,12 +36,12 @@ const WRITE: [&str; 8] = [
 
 #[test]
 fn a_full_disk_is_said_and_nothing_half_written_stays() {
-    let Some(disk) = SmallDisk::new() else {
+    let Some(disk) = SmallDisk::of_mib(1) else {
         eprintln!("SKIPPED: a full disk of files for others; mounting a small file system needs root");
         return;
     };
     let world = World::played();
-    let to = disk.0.path();
+    let to = disk.path();
     std::fs::write(to.join("other"), vec![7_u8; 1_048_576]).unwrap();
     let before = files(to);
     for line in WRITE {
@@ -67,12 +67,12 @@ fn a_full_disk_is_said_and_nothing_half_written_stays() {
 
 #[test]
 fn what_was_written_before_stays_where_the_new_does_not_fit() {
-    let Some(disk) = SmallDisk::new() else {
+    let Some(disk) = SmallDisk::of_mib(1) else {
         eprintln!("SKIPPED: a full disk under an export of before; mounting a small file system needs root");
         return;
     };
     let world = World::played();
-    let to = disk.0.path();
+    let to = disk.path();
     let lines = ["export --format csv -o TO/csv --force", "debrief --html TO/day.html"];
     let lines = lines.map(|line| line.replace("TO", &to.display().to_string()));
     for line in &lines {

@@ -43,8 +43,13 @@ impl Base {
 
     /// Listens within other limits.
     pub fn within(phone: &Phone, limits: LanLimits) -> Base {
+        Base::at(phone, "127.0.0.1:0", limits)
+    }
+
+    /// Listens at an address.
+    pub fn at(phone: &Phone, at: &str, limits: LanLimits) -> Base {
         let host = phone.book.host(&phone.name).unwrap();
-        let at = Some("127.0.0.1:0".parse().unwrap());
+        let at = Some(at.parse().unwrap());
         let base = exchange::Base::listen_within(&host, at, &Stop::new(), limits).unwrap();
         Base { at: base.addresses()[0], base }
     }

@@ -4,6 +4,7 @@ use super::crew::{Base, Team, sync};
 use super::link::assert_equal;
 use firnbook_core::exchange::Event;
 use firnbook_tests::{Phone, strike};
+use std::collections::BTreeSet;
 use std::time::Duration;
 
 #[test]
@@ -118,4 +119,36 @@ fn two_bases_on_one_network_do_not_mix() {
     let base = Base::listen(&other.base);
     let said = sync(&one.phones[0], &base).unwrap_err().to_string();
     assert!(said.contains("no base of this crew"), "{said}");
+}
+
+#[test]
+fn two_leads_who_remove_and_invite_at_once_come_to_one_roster() {
+    let mut team = Team::new(2);
+    let base = Base::listen(&team.base);
+    for phone in &team.phones {
+        sync(phone, &base).unwrap();
+    }
+    sync(&team.phones[0], &base).unwrap();
+    drop(base);
+    // Base removes one, who at the same time lets someone in; another lead lets someone in as well. None has heard of the others.
+    team.base.book.remove_from_crew("Phone 1").unwrap();
+    let mut joined = Vec::new();
+    for (lead, name) in [(1, "Late"), (0, "New")] {
+        let invitation = team.phones[lead].book.invite(1, Vec::new(), None).unwrap();
+        let mut phone = Phone::new(name);
+        phone.book.join_crew(&invitation, name).unwrap();
+        sync(&phone, &Base::listen(&team.phones[lead])).unwrap();
+        joined.push(phone);
+    }
+    let base = Base::listen(&team.base);
+    sync(&team.phones[0], &base).unwrap();
+    sync(&joined[1], &base).unwrap();
+    assert!(sync(&team.phones[1], &base).unwrap_err().to_string().contains("removed from the crew"));
+    assert!(sync(&joined[0], &base).is_err());
+    let rosters = [&team.base, &team.phones[0], &joined[1]].map(|phone| {
+        let devices = phone.book.crew().unwrap().unwrap().devices;
+        devices.into_iter().filter(|d| !d.removed).map(|d| d.label).collect::<BTreeSet<_>>()
+    });
+    let expected = ["Base", "New", "Phone 0"].map(str::to_owned);
+    assert_eq!(rosters, [0; 3].map(|_| BTreeSet::from(expected.clone())));
 }

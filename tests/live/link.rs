@@ -73,6 +73,61 @@ pub fn run(mut caller: Session, mut base: Session, cut: Cut, piece: usize) -> Ta
     }
 }
 
+/// Two sessions that are joined and go on only frame by frame.
+pub struct Joined {
+    /// The one that calls.
+    pub caller: Session,
+    /// The one that is called.
+    pub base: Session,
+    /// What went to base.
+    pub out: Vec<u8>,
+    /// What went to the caller.
+    pub back: Vec<u8>,
+}
+
+/// Joins a session of each.
+pub fn join(caller: &Arc<Host>, base: &Arc<Host>) -> Joined {
+    let session = |host, role| Session::new(host, role, Peer::Cable).unwrap();
+    Joined {
+        caller: session(caller, Role::Caller),
+        base: session(base, Role::Base),
+        out: Vec::new(),
+        back: Vec::new(),
+    }
+}
+
+impl Joined {
+    /// One frame goes over, the caller's first; `false` where none is to go.
+    pub fn step(&mut self) -> bool {
+        if let Some(bytes) = self.caller.outgoing() {
+            self.base.incoming(&bytes);
+            self.out.extend_from_slice(&bytes);
+        } else if let Some(bytes) = self.base.outgoing() {
+            self.caller.incoming(&bytes);
+            self.back.extend_from_slice(&bytes);
+        } else {
+            return false;
+        }
+        true
+    }
+
+    /// One round trip: everything that the caller has ready, then everything that base has; `false` where neither has anything.
+    pub fn turn(&mut self) -> bool {
+        let mut moved = false;
+        while let Some(bytes) = self.caller.outgoing() {
+            self.out.extend_from_slice(&bytes);
+            moved = true;
+            self.base.incoming(&bytes);
+        }
+        while let Some(bytes) = self.base.outgoing() {
+            self.back.extend_from_slice(&bytes);
+            moved = true;
+            self.caller.incoming(&bytes);
+        }
+        moved
+    }
+}
+
 /// Everything that two phones hold of their day is the same, and both stores are whole.
 pub fn assert_equal(a: &Phone, b: &Phone) {
     assert_eq!(a.book.day(a.day).unwrap().heads, b.book.day(b.day).unwrap().heads);

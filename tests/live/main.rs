@@ -3,7 +3,10 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, reason = "a failed unwrap in a test is a failed test")]
 
 mod attack;
+mod carriers;
 mod crew;
+mod day;
+mod devices;
 mod lan;
 mod link;
 mod noise;

@@ -1,6 +1,6 @@
 //! Sessions by themselves: what moves, how much, and that nothing is lost or doubled wherever they are cut.
 
-use super::link::{Cut, WHOLE, assert_equal, host, talk};
+use super::link::{Cut, WHOLE, assert_equal, host, join, talk};
 use firnbook_core::logbook::Draft;
 use firnbook_tests::{Phone, date, map, strike};
 use serde_json::json;
@@ -156,6 +156,48 @@ fn one_who_writes_meanwhile_is_not_disturbed() {
 }
 
 #[test]
+fn a_session_says_which_of_its_clocks_a_device_reads() {
+    let (mut a, mut b) = apart();
+    let base_clock = b.clock.clone();
+    let mut met = |a: &Phone| {
+        let report = talk(&host(a), &host(&b), WHOLE, usize::MAX).base.unwrap();
+        b.book.note_clock(&report, "Base").unwrap();
+        (report.peer_clock, report.clock.unwrap().offset_ms)
+    };
+    assert_eq!(met(&a), (1, 0.0));
+    // Set by hand, three hours back: another clock from now on, however often they meet.
+    a.clock.set_by_ms(-10_800_000);
+    assert_eq!(met(&a), (2, 10_800_000.0));
+    a.write(strike(90));
+    assert_eq!(met(&a), (2, 10_800_000.0));
+    // Time that merely goes by makes no other clock of it.
+    a.clock.forward_ms(60_000);
+    base_clock.forward_ms(60_000);
+    a.write(strike(91));
+    assert_eq!(met(&a), (2, 10_800_000.0));
+    a.clock.set_by_ms(1_500);
+    a.write(strike(92));
+    assert_eq!(met(&a), (3, 10_798_500.0));
+    let clocks = b.book.clocks(b.day).unwrap().clocks;
+    let of_a = clocks.iter().filter(|c| c.device == Some(a.book.device()));
+    let told: Vec<_> = of_a.map(|c| (c.clock.as_str(), c.offset_ms)).collect();
+    assert_eq!(told, [("1", Some(0.0)), ("2", Some(10_800_000.0)), ("3", Some(10_798_500.0))]);
+}
+
+#[test]
+fn a_session_that_is_cut_tells_of_the_clock_as_well() {
+    let (a, b) = apart();
+    a.clock.set_by_ms(-7_100);
+    let mut joined = join(&host(&a), &host(&b));
+    while joined.base.so_far().received == 0 {
+        assert!(joined.step());
+    }
+    let so_far = joined.base.so_far();
+    assert_eq!(so_far.days_received, [b.day]);
+    assert_eq!(so_far.clock.map(|c| c.offset_ms), Some(7_100.0));
+}
+
+#[test]
 fn a_fork_is_said_and_only_its_day_is_refused() {
     let (mut a, b) = apart();
     let other_day = date().succ_opt().unwrap();
@@ -169,4 +211,39 @@ fn a_fork_is_said_and_only_its_day_is_refused() {
     assert!(caller.refused[0].why.contains("forked"), "{:?}", caller.refused);
     assert!(base.refused[0].why.contains("refused by the other side"), "{:?}", base.refused);
     assert_eq!(base.days, [fine]);
+}
+
+#[test]
+fn a_hundred_entries_into_ten_thousand_take_three_round_trips_and_no_document() {
+    let (mut a, b) = (Phone::new("Obs1"), Phone::new("Base"));
+    for part in 0..10 {
+        many(&mut a, part * 990, 990);
+    }
+    for n in 0..100 {
+        a.write(strike(40 + n));
+    }
+    let (one, other) = (host(&a), host(&b));
+    talk(&one, &other, WHOLE, usize::MAX).caller.unwrap();
+    assert_eq!(b.book.day(b.day).unwrap().entries, 10_000);
+    for n in 0..100 {
+        a.write(strike(40 + n));
+    }
+    // Whoever puts the day together at base from now on finds most of it unreadable.
+    let conn = rusqlite::Connection::open(b.path()).unwrap();
+    let spoilt = "UPDATE change SET bytes = zeroblob(length(bytes)) WHERE length(bytes) > 10000";
+    assert_eq!(conn.execute(spoilt, []).unwrap(), 10);
+    assert!(b.book.pack(&[b.day]).is_err());
+    let mut joined = join(&one, &other);
+    let mut trips = 0;
+    // All that is ready goes at once, as it does on a link with delay; what comes after the last entry is kept are clocks.
+    while joined.base.so_far().new_entries < 100 || joined.caller.so_far().sent == 0 {
+        trips += 1;
+        let moved = joined.turn();
+        assert!(moved, "not done after {trips} round trips: {:?}", joined.base.outcome());
+    }
+    assert!(trips <= 3, "{trips} round trips");
+    while joined.turn() {}
+    assert_eq!(joined.base.outcome().unwrap().new_entries, 100);
+    joined.caller.outcome().unwrap();
+    assert_eq!(b.book.day(b.day).unwrap().entries, 10_100);
 }

@@ -3,9 +3,10 @@
 use super::crew::{Base, Team, sync, sync_at};
 use super::link::assert_equal;
 use super::relay::{FAIR, Relay, Weather, timed};
-use firnbook_core::exchange::LAN_LIMITS;
+use firnbook_core::exchange::{self, Event, LAN_LIMITS, Progress, Stop};
 use firnbook_tests::strike;
-use std::net::TcpListener;
+use std::collections::BTreeSet;
+use std::net::{IpAddr, Ipv4Addr, Ipv6Addr, SocketAddr, TcpListener};
 use std::time::Duration;
 
 /// A team in which the phone and base each have something of their own, and know one another.
@@ -38,6 +39,34 @@ fn a_link_that_is_cut_every_five_kilobytes() {
     assert!((3..=40).contains(&called.calls), "{} calls", called.calls);
     assert_equal(&team.phones[0], &team.base);
     assert!(team.base.book.day(second).unwrap().entries == 300);
+}
+
+#[test]
+fn another_address_in_the_middle() {
+    let team = apart(60);
+    let base = Base::at(&team.base, "[::]:0", LAN_LIMITS);
+    let [one, other] = [IpAddr::from(Ipv4Addr::LOCALHOST), IpAddr::from(Ipv6Addr::LOCALHOST)]
+        .map(|ip| SocketAddr::new(ip, base.at.port()));
+    let mut relay = Some(Relay::to(one, Weather { rate: 40_000, ..FAIR }));
+    let (first, second) = (relay.as_ref().unwrap().at.to_string(), other.to_string());
+    // The first way is gone for good as soon as something has come by it; base is another address on another network from then on.
+    let mut see = |progress: &Progress| {
+        if progress.received > 1_000 {
+            relay.take();
+        }
+    };
+    let host = team.phones[0].book.host("Obs0").unwrap();
+    let called = exchange::call(&host, &[first, second.clone()], &Stop::new(), &mut see).unwrap();
+    println!("another address: {} calls", called.calls);
+    assert!((2..=5).contains(&called.calls) && called.address == second, "{called:?}");
+    assert_equal(&team.phones[0], &team.base);
+    let mut from = BTreeSet::new();
+    while let Some(event) = base.base.next_event(Duration::from_millis(300)) {
+        if let Event::Arrived { from: ip, .. } = event {
+            from.insert(ip.is_ipv6());
+        }
+    }
+    assert_eq!(from, BTreeSet::from([false, true]));
 }
 
 #[test]

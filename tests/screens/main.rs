@@ -8,6 +8,7 @@ mod binary;
 mod corrections;
 mod day;
 mod intake;
+mod live;
 mod plan;
 mod readme;
 mod recorder;

@@ -5,6 +5,7 @@
 pub mod crowd;
 pub mod dictionary;
 pub mod program;
+pub mod small_disk;
 pub mod world;
 
 use firnbook_core::clock::{Clock, SinceBoot};

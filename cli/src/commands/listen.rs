@@ -9,7 +9,7 @@ use crate::interrupt::stop_when_interrupted;
 use crate::network::{own_addresses, qr};
 use crate::ui::{HEADING, styled};
 use firnbook_core::day::{DayId, DeviceId};
-use firnbook_core::exchange::{Base, Event, Progress};
+use firnbook_core::exchange::{Base, Event, Progress, Report};
 use indicatif::ProgressBar;
 use schemars::JsonSchema;
 use serde::Serialize;
@@ -62,17 +62,18 @@ pub fn run(desk: &mut Desk, args: &ListenArgs) -> Ran {
         touched: BTreeSet::new(),
         done: BTreeSet::new(),
         going_on: BTreeMap::new(),
+        unnoted: Vec::new(),
         line: desk.ui.status(),
     };
     let enough = |heard: &Heard| args.phones.is_some_and(|n| heard.done.len() >= n);
     while !stop.wished() && !enough(&heard) && !base.ended() {
         if let Some(event) = base.next_event(PATIENCE) {
-            heard.event(desk, event)?;
+            heard.event(desk, event);
         }
     }
     base.end();
     while let Some(event) = base.next_event(Duration::ZERO) {
-        heard.event(desk, event)?;
+        heard.event(desk, event);
     }
     heard.line.finish_and_clear();
     let stands = Standing::of(desk, heard.touched.iter().copied())?;
@@ -93,11 +94,13 @@ struct Heard {
     touched: BTreeSet<DayId>,
     done: BTreeSet<DeviceId>,
     going_on: BTreeMap<u64, Progress>,
+    /// What told of a clock that is not written yet.
+    unnoted: Vec<Report>,
     line: ProgressBar,
 }
 
 impl Heard {
-    fn event(&mut self, desk: &mut Desk, event: Event) -> Ran {
+    fn event(&mut self, desk: &mut Desk, event: Event) {
         match event {
             Event::Arrived { n, .. } => {
                 self.going_on.insert(n, Progress::default());
@@ -112,17 +115,31 @@ impl Heard {
                 if error.is_none() && !report.rotated {
                     self.done.extend(report.peer);
                 }
-                // By the call sign of who sits at base; it is base's clock that measured.
-                desk.logbook.note_clock(&report, &self.label)?;
                 let session = SyncAnswer::of(&report, address.to_string(), error.map(|e| e.to_string()));
                 let said = session.line();
                 self.line.suspend(|| desk.ui.say(said));
                 self.sessions.push(session);
+                self.unnoted.push(report);
+                self.note_clocks(desk);
             }
         }
         let now: Vec<String> = self.going_on.values().map(how_far).collect();
         self.line.set_message(now.join("   "));
-        Ok(())
+    }
+
+    /// Writes what sessions told of clocks. What can't be written now, on a full disk say, must not keep the other phones out, and is tried again
+    /// after the next session.
+    fn note_clocks(&mut self, desk: &mut Desk) {
+        // By the call sign of who sits at base; it is base's clock that measured.
+        let (line, label) = (&self.line, &self.label);
+        self.unnoted.retain(|report| match desk.logbook.note_clock(report, label) {
+            Ok(_) => false,
+            Err(why) => {
+                let peer = &report.peer_label;
+                line.suspend(|| desk.ui.say(format!("the clock of {peer} is not written down yet: {why}")));
+                true
+            }
+        });
     }
 }
 

@@ -37,7 +37,8 @@ use crate::failure::Failure;
 use crate::file::make_folder;
 use crate::settings::Settings;
 use crate::surroundings::Surroundings;
-use crate::ui::Ui;
+use crate::ui::{ALERT, Ui, styled};
+use firnbook_core::clock::implausible;
 
 /// How a command ended.
 pub type Ran = Result<(), Failure>;
@@ -82,6 +83,9 @@ fn planned(ui: &mut Ui, cli: &Cli, args: &plan::PlanArgs, around: &Surroundings)
 }
 
 fn at_the_desk(desk: &mut Desk, command: Option<&Command>) -> Ran {
+    if let Some(says) = implausible(desk.now()) {
+        desk.ui.say(styled(ALERT, says));
+    }
     match command {
         None => here::run(desk),
         Some(Command::Day(args)) => day::run(desk, args),

@@ -40,12 +40,15 @@ pub fn call(
     let mut sum = Report::default();
     let (mut calls, mut fruitless, mut key) = (0, 0, 0);
     let mut found: Option<String> = None;
+    let mut begun_there = 0;
     loop {
         if stop.wished() {
             return Err(LanError::Stopped);
         }
-        let near = found.clone().map(|a| vec![a]);
-        let (mut stream, address) = match connect(near.as_deref().unwrap_or(addresses)) {
+        // Where it answered before comes first; it may have another address by now, as after a change of networks.
+        let others = addresses.iter().filter(|a| found.as_ref() != Some(a)).cloned();
+        let near: Vec<String> = found.iter().cloned().chain(others).collect();
+        let (mut stream, address) = match connect(&near) {
             Ok(connected) => connected,
             // A base that was there comes back, perhaps.
             Err(_) if found.is_some() && fruitless < LAN_LIMITS.fruitless => {
@@ -56,8 +59,14 @@ pub fn call(
             Err(error) => return Err(error),
         };
         calls += 1;
-        let (report, error) = once(host, &mut stream, key, &LAN_LIMITS, stop, see);
-        let moved = report.received > 0 || report.sent > 0 || report.bytes_received > 10_000;
+        let begun_here = begun_at(host);
+        let (report, progress, error) = once(host, &mut stream, key, &LAN_LIMITS, stop, see);
+        // Half of something large is worth going on for too, on either side.
+        let moved = report.received > 0
+            || report.sent > 0
+            || begun_at(host) > begun_here
+            || progress.begun_there > begun_there;
+        begun_there = begun_there.max(progress.begun_there);
         let (rotated, opened) = (report.rotated, report.peer.is_some());
         sum.add(report);
         if opened {
@@ -103,20 +112,24 @@ fn once(
     limits: &LanLimits,
     stop: &Stop,
     see: &mut dyn FnMut(&Progress),
-) -> (Report, Option<LanError>) {
+) -> (Report, Progress, Option<LanError>) {
     let mut channel = match Channel::new(host, Role::Caller, key) {
         Ok(channel) => channel,
-        Err(error) => return (Report::default(), Some(error.into())),
+        Err(error) => return (Report::default(), Progress::default(), Some(error.into())),
     };
     let carried = carry(stream, &mut channel, limits, stop, see, &mut || Ok(()));
     let mut so_far = channel.so_far().cloned().unwrap_or_default();
-    if let Some(progress) = channel.progress() {
-        (so_far.bytes_sent, so_far.bytes_received) = (progress.bytes_out, progress.bytes_in);
-    }
+    let progress = channel.progress().cloned().unwrap_or_default();
+    (so_far.bytes_sent, so_far.bytes_received) = (progress.bytes_out, progress.bytes_in);
     match carried.and_then(|()| channel.outcome().map_err(LanError::from)) {
-        Ok(report) => (report, None),
-        Err(error) => (so_far, Some(error)),
+        Ok(report) => (report, progress, None),
+        Err(error) => (so_far, progress, Some(error)),
     }
+}
+
+/// Bytes here of documents and changes that came half.
+fn begun_at(host: &Host) -> usize {
+    host.shelf().begun().iter().map(|(_, bytes)| bytes).sum()
 }
 
 /// Connects to the first address where someone answers.

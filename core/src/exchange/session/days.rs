@@ -81,6 +81,7 @@ impl Session {
         }
         self.listed_by_them.extend(days.days.iter().map(|(day, hash)| (DayId(**day), **hash)));
         self.begun_by_them.extend(days.begun.iter().map(|(sha256, n)| (**sha256, *n)));
+        self.progress.begun_there = self.begun_by_them.values().sum();
         if let Some(stamp) = days.stamp {
             self.stamp_came(stamp);
         }
@@ -388,8 +389,10 @@ impl Session {
         if !self.to_be_kept.contains(&day) {
             return self.unless_ended(day, "kept");
         }
+        // What is confirmed counts at once: the connection may be cut before the rest.
+        let before = self.kept_by_them.insert(day, kept.changes).unwrap_or(0);
+        self.report.sent += kept.changes.saturating_sub(before);
         if kept.complete {
-            self.report.sent += kept.changes;
             self.to_be_kept.remove(&day);
             self.day_may_end(day);
         }

@@ -71,6 +71,7 @@ pub struct Session {
     to_receive: BTreeSet<DayId>,
     to_be_kept: BTreeSet<DayId>,
     kept: BTreeMap<DayId, u64>,
+    kept_by_them: BTreeMap<DayId, u64>,
     sending: Option<Outgoing>,
     said: Said,
     report: Report,
@@ -145,6 +146,7 @@ impl Session {
             to_receive: BTreeSet::new(),
             to_be_kept: BTreeSet::new(),
             kept: BTreeMap::new(),
+            kept_by_them: BTreeMap::new(),
             sending: None,
             said: Said::default(),
             report: Report::default(),
@@ -243,7 +245,6 @@ impl Session {
     }
 
     fn into_report(mut self) -> Report {
-        self.report.clock = self.offset();
         self.report.bytes_sent = self.progress.bytes_out;
         self.report.bytes_received = self.progress.bytes_in;
         self.report
@@ -294,6 +295,8 @@ impl Session {
         let now = self.host.now_ms();
         if let Some((t1_ms, t2_ms)) = stamp.echo {
             self.exchanges.push(Exchange { t1_ms, t2_ms, t3_ms: stamp.sent, t4_ms: now });
+            // At once, since a session that is cut has brought changes too, and the next one may bring none.
+            self.report.clock = self.offset();
         }
         self.last_stamp = Some((stamp.sent, now));
         self.clock_asked = false;

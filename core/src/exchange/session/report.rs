@@ -25,6 +25,8 @@ pub struct Progress {
     pub sent: u64,
     /// Bytes of them that are known to go in all.
     pub to_send: u64,
+    /// Bytes that the other side held, as the session began, of documents and changes that came half before.
+    pub begun_there: u64,
     /// Bytes that came in, all told.
     pub bytes_in: u64,
     /// Bytes that went out, all told.
