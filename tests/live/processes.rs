@@ -120,7 +120,7 @@ fn an_interrupt_ends_base_in_order() {
     let output = base.child.wait_with_output().unwrap();
     assert_eq!(output.status.code(), Some(0));
     let said = String::from_utf8(output.stdout).unwrap();
-    assert!(said.contains("1 sessions"), "{said}");
+    assert!(said.contains("1 session,"), "{said}");
 }
 
 /// Changes of the day in a store, which must be whole.

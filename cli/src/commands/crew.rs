@@ -130,7 +130,9 @@ pub fn run(desk: &mut Desk, args: &CrewArgs) -> Ran {
         }
         Verb::Rotate => {
             let shown = desk.logbook.rotate_crew_key()?;
-            answer(desk, shown)
+            answer(desk, shown)?;
+            desk.ui.advise("each device gets the new key at its next exchange");
+            Ok(())
         }
         Verb::Leave => {
             desk.logbook.leave_crew()?;

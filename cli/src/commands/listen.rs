@@ -8,6 +8,7 @@ use crate::desk::Desk;
 use crate::interrupt::stop_when_interrupted;
 use crate::network::{own_addresses, qr};
 use crate::ui::{HEADING, styled};
+use crate::view::counted;
 use firnbook_core::day::{DayId, DeviceId};
 use firnbook_core::exchange::{Base, Event, Progress, Report};
 use indicatif::ProgressBar;
@@ -81,7 +82,8 @@ pub fn run(desk: &mut Desk, args: &ListenArgs) -> Ran {
         ListenAnswer { addresses, sessions: heard.sessions, strangers: heard.strangers, days: stands.days };
     let columns = desk.ui.columns();
     desk.ui.answer(&answer, |a| {
-        let ended = format!("{} sessions, {} strangers turned away\n", a.sessions.len(), a.strangers);
+        let sessions = counted(a.sessions.len(), "session", "sessions");
+        let ended = format!("{sessions}, {} turned away\n", counted(a.strangers, "stranger", "strangers"));
         format!("{ended}{}", Standing::tell(&a.days, &stands.awaited, &stands.kit_out, columns))
     })
 }
