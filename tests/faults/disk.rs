@@ -73,11 +73,11 @@ fn a_read_only_disk_is_said() {
 
 #[test]
 fn a_season_is_answered_without_room_to_keep_its_rows() {
-    let Some(disk) = SmallDisk::new() else {
+    let Some(disk) = SmallDisk::of_mib(1) else {
         eprintln!("SKIPPED: answers on a full disk; mounting a small file system needs root");
         return;
     };
-    let mut book = Logbook::open(&disk.0.path().join("store.firnbook"), Box::new(TestClock::new())).unwrap();
+    let mut book = Logbook::open(&disk.path().join("store.firnbook"), Box::new(TestClock::new())).unwrap();
     let day = book.begin_day(firnbook_tests::date(), "Upper Bowl", "Lead").unwrap().day;
     let drafts = (0..400).map(|n| Draft { json: map(strike(60 + n % 90)), line: None }).collect();
     book.log(day, "Lead", drafts, false).unwrap();
@@ -87,7 +87,7 @@ fn a_season_is_answered_without_room_to_keep_its_rows() {
         let conn = rusqlite::Connection::open(book.path()).unwrap();
         conn.query_row("SELECT count(*) FROM kept", [], |row| row.get(0)).unwrap()
     };
-    let filler = disk.0.path().join("filler");
+    let filler = disk.path().join("filler");
     let full = std::fs::write(&filler, vec![7_u8; 2 << 20]);
     assert!(full.is_err(), "the disk is full");
     let without_room = asked(&book);

@@ -62,7 +62,7 @@ fn another_address_in_the_middle() {
     assert_equal(&team.phones[0], &team.base);
     let mut from = BTreeSet::new();
     while let Some(event) = base.base.next_event(Duration::from_millis(300)) {
-        if let Event::Arrived { from: ip, .. } = event {
+        if let Event::Arrived { address: ip, .. } = event {
             from.insert(ip.is_ipv6());
         }
     }

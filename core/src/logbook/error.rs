@@ -4,7 +4,7 @@ use crate::crew::InvitationError;
 use crate::day::DayId;
 use crate::entry::{EntryId, Fault};
 use crate::exchange::PackError;
-use crate::insight::season::person::WhoError;
+use crate::insight::season::who::WhoError;
 use crate::review::SettleError;
 use crate::store::StoreError;
 use schemars::JsonSchema;

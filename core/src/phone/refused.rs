@@ -3,7 +3,7 @@
 
 use crate::entry::Fault;
 use crate::exchange::{ChannelError, LanError, PackError, SessionError};
-use crate::insight::season::person::WhoError;
+use crate::insight::season::who::WhoError;
 use crate::logbook::{CrewError, LineFault, LogbookError};
 use crate::review::SettleError;
 use crate::store::StoreError;
