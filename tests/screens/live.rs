@@ -81,23 +81,33 @@ fn a_base_listens_and_a_phone_syncs() {
     );
     at_phone(&world, "wren", "settings me Wren").ok();
     at_phone(&world, "wren", "log note --note \"cornice over the left gully\"").ok();
-    let [first, again] = [0, 1].map(|_| {
-        // Nobody else takes a port that was free a moment ago.
-        let port = TcpListener::bind("127.0.0.1:0").unwrap().local_addr().unwrap().port();
+    let meet = |port: u16, line: &str| {
         std::thread::scope(|scope| {
             let listening = scope.spawn(|| world.run(&format!("listen --addr 127.0.0.1:{port} --phones 1")));
             let begun = Instant::now();
             let synced = loop {
-                let synced = at_phone(&world, "wren", &format!("sync 127.0.0.1:{port}"));
+                let synced = at_phone(&world, "wren", line);
                 if synced.status == 0 || begun.elapsed() > Duration::from_secs(20) {
                     break synced;
                 }
                 std::thread::sleep(Duration::from_millis(50));
             };
-            let screens = [synced, listening.join().unwrap()];
-            screens.map(|s| masked(&s.shown()).replace(&port.to_string(), "[port]"))
+            [synced, listening.join().unwrap()]
+                .map(|s| masked(&s.shown()).replace(&port.to_string(), "[port]"))
         })
-    });
+    };
+    // Nobody else takes a port that was free a moment ago.
+    let [early, port] =
+        [0, 1].map(|_| TcpListener::bind("127.0.0.1:0").unwrap().local_addr().unwrap().port());
+    let first = meet(early, &format!("sync 127.0.0.1:{early}"));
+    let again = meet(port, &format!("sync 127.0.0.1:{port}"));
+    let unnamed = meet(port, "sync");
+    let told = "Lead: 0 changes came, 0 went";
+    assert!(
+        unnamed[0].starts_with(told),
+        "without an address, base is called where it was last: {}",
+        unnamed[0]
+    );
     for (name, screen) in
         ["sync", "listen", "sync-again", "listen-again"].iter().zip(first.iter().chain(&again))
     {
