@@ -3,6 +3,7 @@
 use firnbook_tests::world::{Ran, World};
 use serde_json::Value;
 use std::net::TcpListener;
+use std::sync::Arc;
 use std::time::{Duration, Instant};
 
 /// A base with a day and a crew.
@@ -73,7 +74,7 @@ fn a_crew_is_founded_joined_and_left() {
 
 #[test]
 fn a_base_listens_and_a_phone_syncs() {
-    let world = base();
+    let world = Arc::new(base());
     let code = invitation(&world);
     world.snapshot(
         "crew-join",
@@ -82,19 +83,20 @@ fn a_base_listens_and_a_phone_syncs() {
     at_phone(&world, "wren", "settings me Wren").ok();
     at_phone(&world, "wren", "log note --note \"cornice over the left gully\"").ok();
     let meet = |port: u16, line: &str| {
-        std::thread::scope(|scope| {
-            let listening = scope.spawn(|| world.run(&format!("listen --addr 127.0.0.1:{port} --phones 1")));
-            let begun = Instant::now();
-            let synced = loop {
-                let synced = at_phone(&world, "wren", line);
-                if synced.status == 0 || begun.elapsed() > Duration::from_secs(20) {
-                    break synced;
-                }
-                std::thread::sleep(Duration::from_millis(50));
-            };
-            [synced, listening.join().unwrap()]
-                .map(|s| masked(&s.shown()).replace(&port.to_string(), "[port]"))
-        })
+        let base = Arc::clone(&world);
+        let listening =
+            std::thread::spawn(move || base.run(&format!("listen --addr 127.0.0.1:{port} --phones 1")));
+        let begun = Instant::now();
+        let synced = loop {
+            let synced = at_phone(&world, "wren", line);
+            if synced.status == 0 {
+                break synced;
+            }
+            // The base that waits in vain ends with the test.
+            assert!(begun.elapsed() < Duration::from_secs(20), "base was not reached: {}", synced.shown());
+            std::thread::sleep(Duration::from_millis(50));
+        };
+        [synced, listening.join().unwrap()].map(|s| masked(&s.shown()).replace(&port.to_string(), "[port]"))
     };
     // Nobody else takes a port that was free a moment ago.
     let [early, port] =

@@ -6,6 +6,8 @@
 //! point; steps whose swath lies within others' never come to be cut here.
 
 use geo::{Polygon, unary_union};
+use std::collections::HashSet;
+use std::ops::Range;
 use schemars::JsonSchema;
 use serde::Serialize;
 
@@ -64,9 +66,11 @@ fn searched_ground<'a>(outline: &'a Outline, tracks: &[Vec<[f64; 2]>], strip_wid
         corner: [left - OFF_GRID[0] * side, bottom - OFF_GRID[1] * side],
         size: (1.0 + OFF_GRID[2]) * side,
     };
+    let swaths = swaths(tracks, 0.5 * strip_width_m);
+    let bundles = bundles(&swaths, 0.5 * strip_width_m);
     let mut ground = Ground {
         outline,
-        swaths: swaths(tracks, 0.5 * strip_width_m),
+        swaths,
         smallest: (strip_width_m / 512.0).max(side / 65_536.0),
         bare_m2: 0.0,
         edge: Vec::new(),
@@ -74,8 +78,7 @@ fn searched_ground<'a>(outline: &'a Outline, tracks: &[Vec<[f64; 2]>], strip_wid
     };
     let edges: Vec<Edge> =
         outline.edges().map(|e| Edge::new([e.start.x, e.start.y], [e.end.x, e.end.y])).collect();
-    let all: Vec<u32> = (0..ground.swaths.len() as u32).collect();
-    ground.search(root, &all, &edges);
+    ground.search_bundles(root, &bundles.iter().collect::<Vec<_>>(), &edges);
     ground
 }
 
@@ -101,6 +104,9 @@ const OFF_GRID: [f64; 3] = [0.031_271_9, 0.027_182_8, 0.073_451_2];
 /// A square touched by at most this many swaths is cut out.
 const FEW: usize = 12;
 
+/// A square reached by at most this many steps is searched step by step, no more in bundles.
+const MANY: usize = 64;
+
 /// Widest difference between the radii of swaths, m. Each gets one of its own, so that edges that would run along
 /// one another (a way there and back, two people in one trail) are told apart.
 const RADIUS_SPREAD_M: f64 = 1e-6;
@@ -114,18 +120,55 @@ fn swaths(tracks: &[Vec<[f64; 2]>], radius_m: f64) -> Vec<Swath> {
             steps.extend(track.first().map(|only| (*only, *only)));
         }
     }
-    let order = |a: &Vector, b: &Vector| a[0].total_cmp(&b[0]).then(a[1].total_cmp(&b[1]));
-    for (a, b) in &mut steps {
-        if order(a, b).is_gt() {
-            std::mem::swap(a, b);
-        }
-    }
-    // A receiver at rest repeats itself; a step taken before adds nothing.
-    steps.sort_by(|s, t| order(&s.0, &t.0).then(order(&s.1, &t.1)));
-    steps.dedup();
+    // A receiver at rest repeats itself, and a way back is the way there; a step taken before adds nothing.
+    let mut taken = HashSet::with_capacity(steps.len());
+    steps.retain(|(a, b)| {
+        let (a, b) = (a.map(f64::to_bits), b.map(f64::to_bits));
+        taken.insert((a.min(b), a.max(b)))
+    });
     let spread = RADIUS_SPREAD_M / steps.len() as f64;
     let radius = |index: usize| radius_m + spread * (index + 1) as f64;
     steps.iter().enumerate().map(|(index, (a, b))| Swath::new(*a, *b, radius(index))).collect()
+}
+
+/// Steps that follow one another closely, seen as one.
+struct Bundle {
+    /// The disc that holds the swaths of them all; of a step alone its own swath.
+    hull: Swath,
+    /// Places of their swaths.
+    steps: Range<u32>,
+    /// How much wider the disc is than a swath, m.
+    slack_m: f64,
+}
+
+/// Widest that the disc of a bundle may be, over the radius of a swath.
+const SLACK: f64 = 0.125;
+
+fn bundles(swaths: &[Swath], radius_m: f64) -> Vec<Bundle> {
+    let mut bundles = Vec::new();
+    let mut from = 0;
+    while from < swaths.len() {
+        let (mut low, mut high) = ([f64::INFINITY; 2], [f64::NEG_INFINITY; 2]);
+        let mut to = from;
+        while to < swaths.len() {
+            let ends = swaths[to].ends();
+            let grown_low = [0, 1].map(|axis| low[axis].min(ends[0][axis]).min(ends[1][axis]));
+            let grown_high = [0, 1].map(|axis| high[axis].max(ends[0][axis]).max(ends[1][axis]));
+            if to > from && 0.5 * distance(grown_low, grown_high) > SLACK * radius_m {
+                break;
+            }
+            (low, high, to) = (grown_low, grown_high, to + 1);
+        }
+        let (hull, slack_m) = if to == from + 1 {
+            (swaths[from], 0.0)
+        } else {
+            let (middle, slack_m) = ([0, 1].map(|axis| 0.5 * (low[axis] + high[axis])), 0.5 * distance(low, high));
+            (Swath::new(middle, middle, slack_m + swaths[to - 1].radius()), slack_m)
+        };
+        bundles.push(Bundle { hull, steps: from as u32..to as u32, slack_m });
+        from = to;
+    }
+    bundles
 }
 
 #[derive(Debug, Clone, Copy)]
@@ -188,28 +231,35 @@ impl Edge {
 }
 
 /// A swath seen from the middle of a square.
-struct Reaching {
-    index: u32,
+struct Seen<T> {
+    what: T,
     /// How far the middle lies outside it.
     beyond: f64,
     /// Unit vector from it to the middle.
     away: Vector,
 }
 
-/// Leaves out swaths that within `half` of the middle lie wholly in the one that reaches farthest, and puts that one first.
-/// How far `p` lies outside a swath is convex in `p`, so it is at least its tangent at the middle; and it bends by at most 1
-/// over the distance to the segment, so for the farthest reaching one it is at most its tangent and half that bend.
-fn not_outdone(mut reaching: Vec<Reaching>, swaths: &[Swath], half: f64) -> Vec<u32> {
-    reaching.sort_by(|a, b| a.beyond.total_cmp(&b.beyond));
-    if let Some(best) = reaching.first() {
-        let (beyond, away) = (best.beyond, best.away);
-        let nearest = beyond + swaths[best.index as usize].radius() - half;
-        if nearest > 0.0 {
-            let bend = 0.5 * half * half / nearest;
-            reaching.retain(|other| other.beyond - beyond <= half * distance(other.away, away) + bend);
-        }
+impl<T> Seen<T> {
+    fn of(what: T, swath: &Swath, middle: Vector) -> Self {
+        let (beyond, away) = swath.beyond_and_away(middle);
+        Self { what, beyond, away }
     }
-    reaching.into_iter().map(|swath| swath.index).collect()
+}
+
+/// Leaves out swaths that within `half` of the middle lie wholly in that of radius `radius` which is `best`, the one that reaches farthest.
+/// How far `p` lies outside a swath is convex in `p`, so it is at least its tangent at the middle; and it bends by at most 1
+/// over the distance to the segment, so for the best it is at most its tangent and half that bend.
+fn leave_out_outdone<T, B>(seen: &mut Vec<Seen<T>>, best: &Seen<B>, radius: f64, half: f64) {
+    let nearest = best.beyond + radius - half;
+    if nearest > 0.0 {
+        let bend = 0.5 * half * half / nearest;
+        seen.retain(|other| other.beyond - best.beyond <= half * distance(other.away, best.away) + bend);
+    }
+}
+
+/// The edges that can come within `half` of the middle.
+fn reached(edges: &[Edge], middle: Vector, half: f64) -> Vec<Edge> {
+    edges.iter().copied().filter(|edge| edge.piece.may_reach(middle, half)).collect()
 }
 
 struct Ground<'a> {
@@ -224,23 +274,54 @@ struct Ground<'a> {
 }
 
 impl Ground<'_> {
+    /// Adds up what is bare in `square`, which only the bundles `near` and the outline's `edges` can reach.
+    fn search_bundles(&mut self, square: Square, near: &[&Bundle], edges: &[Edge]) {
+        let (middle, half) = (square.middle(), square.half_diagonal());
+        let mut seen: Vec<Seen<&Bundle>> = near.iter().map(|b| Seen::of(*b, &b.hull, middle)).collect();
+        seen.retain(|bundle| bundle.beyond < half);
+        if let Some(first) = seen.iter().min_by(|a, b| a.beyond.total_cmp(&b.beyond)) {
+            let of_swath = |index| Seen::of(index, &self.swaths[index as usize], middle);
+            let steps = first.what.steps.clone().map(of_swath);
+            if let Some(best) = steps.min_by(|a, b| a.beyond.total_cmp(&b.beyond)) {
+                if best.beyond < -half {
+                    return;
+                }
+                leave_out_outdone(&mut seen, &best, self.swaths[best.what as usize].radius(), half);
+            }
+        }
+        let edges = reached(edges, middle, half);
+        if edges.is_empty() && !self.in_outline(middle) {
+            return;
+        }
+        let steps: usize = seen.iter().map(|bundle| bundle.what.steps.len()).sum();
+        let slack_m = seen.iter().map(|bundle| bundle.what.slack_m).fold(0.0, f64::max);
+        if steps <= MANY || half < slack_m {
+            let near: Vec<u32> = seen.iter().flat_map(|bundle| bundle.what.steps.clone()).collect();
+            return self.search(square, &near, &edges);
+        }
+        let near: Vec<&Bundle> = seen.iter().map(|bundle| bundle.what).collect();
+        square.quarters().into_iter().for_each(|quarter| self.search_bundles(quarter, &near, &edges));
+    }
+
     /// Adds up what is bare in `square`, which only the swaths `near` and the outline's `edges` can reach.
     fn search(&mut self, square: Square, near: &[u32], edges: &[Edge]) {
         let (middle, half) = (square.middle(), square.half_diagonal());
-        let mut reaching: Vec<Reaching> = Vec::new();
+        let mut seen: Vec<Seen<u32>> = Vec::new();
         for &index in near {
-            let swath = &self.swaths[index as usize];
-            let beyond = swath.beyond(middle);
-            if beyond < -half {
+            let swath = Seen::of(index, &self.swaths[index as usize], middle);
+            if swath.beyond < -half {
                 return;
             }
-            if beyond < half {
-                reaching.push(Reaching { index, beyond, away: swath.away(middle) });
+            if swath.beyond < half {
+                seen.push(swath);
             }
         }
-        let touching = not_outdone(reaching, &self.swaths, half);
-        let edges: Vec<Edge> =
-            edges.iter().copied().filter(|edge| edge.piece.may_reach(middle, half)).collect();
+        seen.sort_by(|a, b| a.beyond.total_cmp(&b.beyond));
+        if let Some(best) = seen.first().map(|first| Seen { ..*first }) {
+            leave_out_outdone(&mut seen, &best, self.swaths[best.what as usize].radius(), half);
+        }
+        let touching: Vec<u32> = seen.iter().map(|swath| swath.what).collect();
+        let edges = reached(edges, middle, half);
         if edges.is_empty() && !self.in_outline(middle) {
             return;
         }

@@ -65,13 +65,18 @@ impl Swath {
         distance(off, self.along.map(|part| part * along)) - self.radius
     }
 
-    /// Unit vector from its segment to `p`; zero on the segment.
-    pub(crate) fn away(&self, p: Vector) -> Vector {
+    /// How far `p` lies outside, and the unit vector from its segment to `p`, which is zero on the segment.
+    pub(crate) fn beyond_and_away(&self, p: Vector) -> (f64, Vector) {
         let off = minus(p, self.a);
         let along = dot(off, self.along).clamp(0.0, self.length);
         let away = plus(off, -along, self.along);
         let length = dot(away, away).sqrt();
-        if length > 0.0 { away.map(|part| part / length) } else { [0.0; 2] }
+        (length - self.radius, if length > 0.0 { away.map(|part| part / length) } else { [0.0; 2] })
+    }
+
+    /// Start and end of its segment.
+    pub(crate) fn ends(&self) -> [Vector; 2] {
+        [self.a, self.b]
     }
 
     /// Its radius.

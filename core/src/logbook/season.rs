@@ -248,7 +248,7 @@ impl Logbook {
         let from = format!("{} {thresholds:?} {heads:?}", env!("FIRNBOOK_SOURCE"));
         let from = Sha256::digest(from).into();
         let kept = self.store.kept(day, question.name, from)?;
-        if let Some(of_day) = kept.and_then(|rows| serde_json::from_slice(&rows).ok()) {
+        if let Some(of_day) = kept.and_then(|rows| postcard::from_bytes(&rows).ok()) {
             return Ok(of_day);
         }
         let kinds: Vec<&str> = GROUND.iter().chain(question.kinds).copied().collect();
@@ -260,7 +260,7 @@ impl Logbook {
             read.record.entries.iter().filter(|e| question.is_told_by(e)).map(|e| e.id).collect();
         let assumed_twins = read.one_event.proposed.iter().filter(|(one, _)| telling.contains(one)).count();
         let of_day = OfDay { rows, left_out, assumed_twins };
-        if let Ok(rows) = serde_json::to_vec(&of_day) {
+        if let Ok(rows) = postcard::to_allocvec(&of_day) {
             fresh.push(Kept { day, question: question.name, from, rows });
         }
         Ok(of_day)

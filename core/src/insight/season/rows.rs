@@ -11,6 +11,7 @@ use crate::day::Noted;
 use crate::entry::{Body, Datum, Direction, DrillForm, EntryId, Method, Orientation, Outcome};
 use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
+use std::borrow::Cow;
 use std::collections::BTreeMap;
 
 /// The depths of one day.
@@ -19,6 +20,8 @@ pub struct DayDepths {
     date: NaiveDate,
     area: String,
     lies: Vec<Lie>,
+    /// Call signs of those who wrote the values.
+    writers: Vec<String>,
     values: Vec<DepthValue>,
 }
 
@@ -46,7 +49,8 @@ struct DepthValue {
     event: Option<u64>,
     of_strike: bool,
     unsettled: bool,
-    writer: Option<String>,
+    /// Place among the day's writers.
+    writer: u32,
 }
 
 impl DayDepths {
@@ -55,7 +59,7 @@ impl DayDepths {
     pub fn of(view: &View<'_>, of: DepthOf, left_out: &mut Tally) -> DayDepths {
         let record = view.record;
         let (mut lies, mut values) = (Vec::new(), Vec::new());
-        let mut events = BTreeMap::new();
+        let mut common = Numbers::default();
         let mut numbers: BTreeMap<(String, String), u32> = BTreeMap::new();
         if of == DepthOf::Found {
             left_out
@@ -76,7 +80,7 @@ impl DayDepths {
                     })),
                     DepthOf::Found => {
                         let told = view.of_drill(drill).iter().filter(|told| told.at_target == Some(at));
-                        told.for_each(|told| found(view, *told, lie, &mut events, &mut values));
+                        told.for_each(|told| found(view, *told, lie, &mut common, &mut values));
                     }
                 }
                 lies.push(Lie {
@@ -89,7 +93,7 @@ impl DayDepths {
                 });
             }
         }
-        DayDepths { date: record.date, area: record.area.clone(), lies, values }
+        DayDepths { date: record.date, area: record.area.clone(), lies, writers: common.writers, values }
     }
 
     /// Hands the values to `depths`; `day` is the number of the day.
@@ -99,10 +103,12 @@ impl DayDepths {
         for value in &self.values {
             let Some(lie) = self.lies.get(value.lie as usize) else { continue };
             let group = match by {
-                Some(GroupBy::Method) => value.method.map(|m| m.word()),
-                Some(GroupBy::Datum) => value.datum.map(|d| d.word()),
-                Some(GroupBy::Writer) => value.writer.clone(),
-                _ => None,
+                Some(GroupBy::Method) => value.method.map(|m| Cow::Owned(m.word())),
+                Some(GroupBy::Datum) => value.datum.map(|d| Cow::Owned(d.word())),
+                Some(GroupBy::Writer) => {
+                    self.writers.get(value.writer as usize).map(|writer| Cow::Borrowed(writer.as_str()))
+                }
+                _ => by_lie[value.lie as usize].as_deref().map(Cow::Borrowed),
             };
             depths.push(&DepthRow {
                 depth_cm: value.depth_cm,
@@ -116,7 +122,7 @@ impl DayDepths {
                 of_strike: value.of_strike,
                 unsettled: value.unsettled,
                 cancelled: lie.cancelled,
-                group: group.as_deref().or(by_lie[value.lie as usize].as_deref()),
+                group: group.as_deref(),
             });
         }
     }
@@ -142,17 +148,38 @@ fn tells(noted: &Noted) -> bool {
     }
 }
 
+/// Numbers of what the values of a day have in common.
+#[derive(Default)]
+struct Numbers {
+    events: BTreeMap<EntryId, u64>,
+    writers: Vec<String>,
+}
+
+impl Numbers {
+    fn event(&mut self, first: EntryId) -> u64 {
+        let next = self.events.len() as u64;
+        *self.events.entry(first).or_insert(next)
+    }
+
+    fn writer(&mut self, call_sign: String) -> u32 {
+        let known = self.writers.iter().position(|writer| *writer == call_sign);
+        known.unwrap_or_else(|| {
+            self.writers.push(call_sign);
+            self.writers.len() - 1
+        }) as u32
+    }
+}
+
 fn found(
     view: &View<'_>,
     told: Told<'_>,
     lie: u32,
-    events: &mut BTreeMap<EntryId, u64>,
+    numbers: &mut Numbers,
     values: &mut Vec<DepthValue>,
 ) {
-    let next = events.len() as u64;
     let value = DepthValue {
         lie,
-        event: Some(*events.entry(view.groups.first(told.noted.id)).or_insert(next)),
+        event: Some(numbers.event(view.groups.first(told.noted.id))),
         unsettled: !told.settled(&[
             "depth_cm",
             "method",
@@ -161,7 +188,7 @@ fn found(
             "outcome",
             "lowest_reading_m",
         ]),
-        writer: Some(view.call_sign(&view.things.person(&told.entry.common.by.0))),
+        writer: numbers.writer(view.call_sign(&view.things.person(&told.entry.common.by.0))),
         ..DepthValue::default()
     };
     match &told.entry.body {
