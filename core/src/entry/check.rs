@@ -41,16 +41,19 @@ impl std::fmt::Display for Fault {
 /// Every fault of an entry of this kind. Fields that the kind does not have are a newer version's and pass.
 #[must_use]
 pub fn check(kind: &Kind, json: &Map<String, Value>) -> Vec<Fault> {
-    let missing = kind.fields.iter().filter(|f| f.required && json.get(&f.name).is_none_or(Value::is_null));
-    let mut faults: Vec<Fault> = missing
-        .map(|f| Fault::new(&f.name, "", format!("is missing; a {} needs it ({})", kind.name, f.text)))
-        .collect();
-    for field in &kind.fields {
-        if let Some(value) = json.get(&field.name).filter(|v| !v.is_null()) {
-            faults.extend(check_value(field, value));
-        }
+    let mut given = vec![false; kind.fields.len()];
+    let mut faults: Vec<(usize, Fault)> = Vec::new();
+    for (name, value) in json.iter().filter(|(_, value)| !value.is_null()) {
+        let Some(place) = kind.fields.iter().position(|f| f.name == *name) else { continue };
+        given[place] = true;
+        faults.extend(check_value(&kind.fields[place], value).map(|fault| (place, fault)));
     }
-    let has = |name: &str| json.get(name).is_some_and(|v| !v.is_null());
+    faults.sort_by_key(|(place, _)| *place);
+    let missing = kind.fields.iter().zip(&given).filter(|(f, given)| f.required && !**given);
+    let missing = missing
+        .map(|(f, _)| Fault::new(&f.name, "", format!("is missing; a {} needs it ({})", kind.name, f.text)));
+    let mut faults: Vec<Fault> = missing.chain(faults.into_iter().map(|(_, fault)| fault)).collect();
+    let has = |name: &str| kind.fields.iter().zip(&given).any(|(f, given)| *given && f.name == name);
     for (one, other) in [("x_m", "y_m"), ("lat", "lon"), ("origin_lat", "origin_lon")] {
         if has(one) != has(other) {
             let (here, gone) = if has(one) { (one, other) } else { (other, one) };

@@ -259,7 +259,7 @@ impl Piece {
             }
             Piece::Arc { centre, radius, from, sweep } => {
                 let cos = (line.offset - dot(line.normal, centre)) / radius;
-                cuts.add_angles(line.normal[1].atan2(line.normal[0]), cos, from, sweep);
+                cuts.add_angles(line.normal, cos, from, sweep);
             }
         }
     }
@@ -282,7 +282,7 @@ impl Piece {
                 if apart > 0.0 {
                     let sum = (own_radius - radius) * (own_radius + radius);
                     let cos = (apart + sum / apart) / (2.0 * own_radius);
-                    cuts.add_angles(towards[1].atan2(towards[0]), cos, from, sweep);
+                    cuts.add_angles(towards, cos, from, sweep);
                 }
             }
         }
@@ -300,12 +300,15 @@ impl Cuts {
         }
     }
 
-    /// Adds the angles whose cosine against `axis` is `cos`, as places on an arc.
-    fn add_angles(&mut self, axis: f64, cos: f64, from: f64, sweep: f64) {
+    /// Adds the angles whose cosine against the direction of `axis` is `cos`, as places on an arc.
+    fn add_angles(&mut self, axis: Vector, cos: f64, from: f64, sweep: f64) {
         if cos.abs() < 1.0 && sweep != 0.0 {
-            let half = cos.acos();
+            let (axis, half) = (axis[1].atan2(axis[0]), cos.acos());
             for angle in [axis - half, axis + half] {
-                self.add(((angle - from) * sweep.signum()).rem_euclid(TAU) / sweep.abs());
+                let past = (angle - from) * sweep.signum();
+                // As the remainder of a division, only faster: these are a few turns at the most.
+                let turns = (past * (1.0 / TAU)).floor();
+                self.add((past - turns * TAU) / sweep.abs());
             }
         }
     }

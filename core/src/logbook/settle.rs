@@ -43,8 +43,8 @@ impl Logbook {
         let others: Vec<Record> =
             self.days()?.iter().filter(|d| d.id != record.id).map(one).collect::<Result<_, _>>()?;
         let others: Vec<&Record> = others.iter().collect();
-        let kit = review::kit(&[&[record], others.as_slice()].concat());
         let ground = read.ground();
+        let kit = review::kit_with(&ground, &others);
         let mut items = review::review(&ground, &read.one_event, &kit, &others);
         items.extend(review::after_removal(&ground, &self.removed_devices()?));
         items.sort_by_key(|i| i.sort);

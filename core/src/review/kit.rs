@@ -1,7 +1,7 @@
 //! The ledger of kit over all days: every numbered piece, and every sending target without a number, with its last step. A transmitter left in
 //! the snow calls out a real rescue, so what lies there comes first and only `dug_up`, `returned` or `lost` takes it out.
 
-use super::ground::time_of_day;
+use super::ground::{Ground, time_of_day};
 use super::item::{Item, KIT, Sort};
 use crate::clock::{Clocks, TimeLine};
 use crate::day::{DayId, Key, Record, Thing, Things};
@@ -10,6 +10,7 @@ use chrono::NaiveDate;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
+use std::borrow::Cow;
 use std::collections::{BTreeMap, BTreeSet};
 
 /// Where a piece of kit is, the most pressing first.
@@ -71,7 +72,16 @@ pub struct KitItem {
 /// never compared is taken at its word.
 #[must_use]
 pub fn kit(days: &[&Record]) -> Vec<KitItem> {
-    let mut events: Vec<Event> = days.iter().flat_map(|day| Sight::of(day).events()).collect();
+    ledger(days.iter().flat_map(|day| Sight::of(day).events()).collect())
+}
+
+/// The same of a day that was read already and of others.
+pub(crate) fn kit_with(read: &Ground<'_>, others: &[&Record]) -> Vec<KitItem> {
+    let sight = Sight::over(read.record, Cow::Borrowed(&read.things), read.clocks);
+    ledger(others.iter().flat_map(|day| Sight::of(day).events()).chain(sight.events()).collect())
+}
+
+fn ledger(mut events: Vec<Event>) -> Vec<KitItem> {
     events.sort_by(|a, b| {
         let rest = |e: &Event| (e.step, e.seen.entry);
         a.at_ms.total_cmp(&b.at_ms).then_with(|| rest(a).cmp(&rest(b))).then_with(|| a.piece.cmp(&b.piece))
@@ -168,16 +178,21 @@ impl Line {
 /// A day as the ledger sees it.
 struct Sight<'a> {
     day: &'a Record,
-    things: Things,
+    things: Cow<'a, Things>,
+    /// The entries that say where things are, with their corrected times, ms.
     entries: BTreeMap<EntryId, (&'a Entry, f64)>,
 }
 
 impl<'a> Sight<'a> {
     fn of(day: &'a Record) -> Sight<'a> {
-        let clocks = TimeLine::of(day);
-        let entries =
-            day.entries.iter().filter_map(|n| Some((n.id, (n.counted()?, clocks.at(n).ms)))).collect();
-        Sight { day, things: Things::of(day), entries }
+        Sight::over(day, Cow::Owned(Things::of(day)), &TimeLine::of(day))
+    }
+
+    fn over(day: &'a Record, things: Cow<'a, Things>, clocks: &dyn Clocks) -> Sight<'a> {
+        let tells = |e: &&Entry| matches!(e.body, Body::Kit(_) | Body::Target(_) | Body::Drill(_));
+        let entries = day.entries.iter();
+        let entries = entries.filter_map(|n| Some((n.id, (n.counted().filter(tells)?, clocks.at(n).ms))));
+        Sight { day, things, entries: entries.collect() }
     }
 
     fn events(&self) -> Vec<Event> {

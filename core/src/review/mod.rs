@@ -17,6 +17,7 @@ pub use across::across;
 pub use doubt::after_removal;
 pub use ground::Ground;
 pub use item::{Item, ItemValue, Sort};
+pub(crate) use kit::kit_with;
 pub use kit::{KitItem, KitState, kit};
 pub use settle::{Choice, SettleError, Settled, Verdict, field_of, find, plan, typed};
 pub use twin::{NEVER_COMPARED_MS, OneEvent, WINDOWS, Window};

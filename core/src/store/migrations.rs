@@ -3,6 +3,7 @@
 use super::StoreError;
 use super::columns::create_tables;
 use crate::entry::KINDS;
+use rusqlite::config::DbConfig;
 use rusqlite::{Connection, ErrorCode};
 use std::path::Path;
 use std::time::Duration;
@@ -110,6 +111,8 @@ pub(super) fn open(path: &Path) -> Result<(Connection, bool), StoreError> {
     #[cfg(target_vendor = "apple")]
     conn.pragma_update(None, "fullfsync", true)?;
     conn.pragma_update(None, "cache_size", -16_000)?;
+    // Without this a statement that a partial index might serve is planned anew each time that a value is bound to it.
+    conn.set_db_config(DbConfig::SQLITE_DBCONFIG_ENABLE_QPSG, true)?;
     conn.set_prepared_statement_cache_capacity(64);
 
     let found: i64 = conn.query_row("PRAGMA user_version", [], |r| r.get(0))?;

@@ -170,13 +170,7 @@ impl Numbers {
     }
 }
 
-fn found(
-    view: &View<'_>,
-    told: Told<'_>,
-    lie: u32,
-    numbers: &mut Numbers,
-    values: &mut Vec<DepthValue>,
-) {
+fn found(view: &View<'_>, told: Told<'_>, lie: u32, numbers: &mut Numbers, values: &mut Vec<DepthValue>) {
     let value = DepthValue {
         lie,
         event: Some(numbers.event(view.groups.first(told.noted.id))),
