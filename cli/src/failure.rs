@@ -63,6 +63,7 @@ impl From<LogbookError> for Failure {
     fn from(error: LogbookError) -> Failure {
         match error {
             LogbookError::Refused(faults) => Failure::of_input("", faults),
+            LogbookError::Usage(says) => Failure::Usage(says),
             other => Failure::refused(other),
         }
     }

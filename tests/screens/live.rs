@@ -72,6 +72,52 @@ fn a_crew_is_founded_joined_and_left() {
     }
 }
 
+/// The screens of a phone that calls until it reaches a base which listens at `port`, and of that base.
+fn meet(base: &Arc<World>, port: u16, call: impl Fn() -> Ran) -> [String; 2] {
+    let listening = {
+        let base = Arc::clone(base);
+        std::thread::spawn(move || base.run(&format!("listen --addr 127.0.0.1:{port} --phones 1")))
+    };
+    let begun = Instant::now();
+    let called = loop {
+        let called = call();
+        if called.status == 0 {
+            break called;
+        }
+        // The base that waits in vain ends with the test.
+        assert!(begun.elapsed() < Duration::from_secs(20), "base was not reached: {}", called.shown());
+        std::thread::sleep(Duration::from_millis(50));
+    };
+    [called, listening.join().unwrap()].map(|s| masked(&s.shown()).replace(&port.to_string(), "[port]"))
+}
+
+/// A port that was free a moment ago; nobody else takes it at once.
+fn free_port() -> u16 {
+    TcpListener::bind("127.0.0.1:0").unwrap().local_addr().unwrap().port()
+}
+
+#[test]
+fn a_phone_whose_clock_cant_be_is_told_when_it_exchanges() {
+    let base = Arc::new(base());
+    base.it_is("2027-02-06T14:00:00+01:00");
+    let phone = World::new();
+    phone.it_is("2027-02-06T14:00:00+01:00");
+    phone.run("settings me Wren").ok();
+    phone.run(&format!("crew join {} --name Wren", invitation(&base))).ok();
+    phone.it_is("2099-06-01T12:00:00+00:00");
+    let port = free_port();
+    let told = meet(&base, port, || phone.run(&format!("sync 127.0.0.1:{port}")));
+    let told = told.map(|screen| screen.lines().find(|l| l.contains("apart")).unwrap_or_default().to_owned());
+    for line in &told {
+        assert!(
+            line.ends_with(
+                "; the two clocks are 72 years apart: set the one that is wrong (what it wrote is put right)"
+            ),
+            "{told:?}"
+        );
+    }
+}
+
 #[test]
 fn a_base_listens_and_a_phone_syncs() {
     let world = Arc::new(base());
@@ -82,25 +128,8 @@ fn a_base_listens_and_a_phone_syncs() {
     );
     at_phone(&world, "wren", "settings me Wren").ok();
     at_phone(&world, "wren", "log note --note \"cornice over the left gully\"").ok();
-    let meet = |port: u16, line: &str| {
-        let base = Arc::clone(&world);
-        let listening =
-            std::thread::spawn(move || base.run(&format!("listen --addr 127.0.0.1:{port} --phones 1")));
-        let begun = Instant::now();
-        let synced = loop {
-            let synced = at_phone(&world, "wren", line);
-            if synced.status == 0 {
-                break synced;
-            }
-            // The base that waits in vain ends with the test.
-            assert!(begun.elapsed() < Duration::from_secs(20), "base was not reached: {}", synced.shown());
-            std::thread::sleep(Duration::from_millis(50));
-        };
-        [synced, listening.join().unwrap()].map(|s| masked(&s.shown()).replace(&port.to_string(), "[port]"))
-    };
-    // Nobody else takes a port that was free a moment ago.
-    let [early, port] =
-        [0, 1].map(|_| TcpListener::bind("127.0.0.1:0").unwrap().local_addr().unwrap().port());
+    let meet = |port: u16, line: &str| meet(&world, port, || at_phone(&world, "wren", line));
+    let [early, port] = [free_port(), free_port()];
     let first = meet(early, &format!("sync 127.0.0.1:{early}"));
     let again = meet(port, &format!("sync 127.0.0.1:{port}"));
     let unnamed = meet(port, "sync");

@@ -99,11 +99,30 @@ impl SyncAnswer {
         );
         if let (Some(offset), Some(uncertainty)) = (self.clock_offset_ms, self.clock_uncertainty_ms) {
             text.push_str(&format!(", clock {:+.2} \u{b1} {:.2} s", offset / 1000.0, uncertainty / 1000.0));
+            if offset.abs() > CLOCKS_APART_MS {
+                text.push_str(&format!(
+                    "; the two clocks are {} apart: set the one that is wrong (what it wrote is put right)",
+                    roughly(offset.abs())
+                ));
+            }
         }
         if let Some(error) = &self.error {
             text.push_str(&format!("; {error}"));
         }
         text
+    }
+}
+
+/// Clocks further apart than any that nobody set wrong.
+const CLOCKS_APART_MS: f64 = 3_600_000.0;
+
+/// A long time in its largest unit.
+fn roughly(ms: f64) -> String {
+    let hours = ms / 3_600_000.0;
+    match hours {
+        0.0..48.0 => format!("{hours:.1} hours"),
+        48.0..17_532.0 => format!("{:.0} days", hours / 24.0),
+        _ => format!("{:.0} years", hours / 8_766.0),
     }
 }
 
