@@ -6,7 +6,7 @@
 
 mod common;
 
-use common::{cpu_us, drill, median, peak_mib, say, season};
+use common::{cpu_us, draft, drill, median, peak_mib, say, season};
 use firnbook_core::entry::Step;
 use firnbook_core::insight::season::depth::DepthAsk;
 use firnbook_core::insight::season::times::TimesAsk;
@@ -14,13 +14,17 @@ use firnbook_core::insight::thresholds::Thresholds;
 use firnbook_core::logbook::{Logbook, Season};
 use rusqlite::Connection;
 use rusqlite::types::ValueRef;
+use serde_json::json;
 use std::path::Path;
 
 const DRILLS_A_DAY: usize = 20;
 
 fn main() {
     let count: usize = std::env::var("FIRNBOOK_SEASON").ok().map_or(1_000_000, |n| n.parse().unwrap());
-    let a_day = || (0..DRILLS_A_DAY).flat_map(|label| drill(label, label * 1_200)).collect();
+    let a_day = || {
+        let member = draft(json!({"kind": "person", "call_sign": "Red1", "member": "m1"}), 0);
+        (0..DRILLS_A_DAY).flat_map(|label| drill(label, label * 1_200)).chain([member]).collect()
+    };
     let (phone, written) = season(count, a_day);
     println!("a store of {written} entries");
     let book = phone.open_again();
@@ -65,6 +69,10 @@ fn main() {
     );
     answer("interference", &with(&["interference: id by at_ms drill source distance_cm"]), &|book| {
         book.interference(&all, Step::Strike, None, &thresholds).unwrap().sources.len()
+    });
+    let turns = "rotation: id by at_ms drill target front shovellers ended_at";
+    answer("person", &with(&[turns, "person: id by at_ms call_sign member"]), &|book| {
+        book.person(&all, "Red1", None, &thresholds).unwrap().trends.len()
     });
     say("memory at its largest", peak_mib(), "MiB", 500.0);
 }

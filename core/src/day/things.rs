@@ -78,6 +78,15 @@ impl Things {
         self.meant(LabelClass::Person, vec![fold(call_sign)])
     }
 
+    /// Every folded name that stands for someone of the day, with the folded call sign of that person.
+    #[must_use]
+    pub fn names_of_people(&self) -> BTreeMap<String, String> {
+        let aliases = self.aliases.keys().filter(|(class, _)| *class == LabelClass::Person);
+        let names = self.people.keys().chain(aliases.flat_map(|(_, path)| path));
+        let meant = names.map(|name| (name.clone(), self.person(name)));
+        meant.filter(|(_, person)| self.people.contains_key(person)).collect()
+    }
+
     /// A drill as one, with what it takes from the drill it is like; `None` if nobody declared it.
     #[must_use]
     pub fn drill_as_one(&self, folded: &str) -> Option<Drill> {

@@ -13,10 +13,10 @@ use crate::insight::season::footing::Basis;
 use crate::insight::season::group::GroupBy;
 use crate::insight::season::interference::{self, InterferenceRow, SeasonInterference};
 use crate::insight::season::methods::{self, MethodRow, Methods};
-use crate::insight::season::person::{self, PersonStats};
+use crate::insight::season::person::{self, DayPeople, PersonStats};
 use crate::insight::season::rows::DayDepths;
 use crate::insight::season::times::{self, Times, TimesAsk};
-use crate::insight::season::who::{self, Who, WhoError};
+use crate::insight::season::who::{Who, WhoError};
 use crate::insight::sheets::{self, Sheet};
 use crate::insight::tables::{self, RunRow};
 use crate::insight::thresholds::Thresholds;
@@ -88,6 +88,12 @@ const INTERFERENCE: Question<(Vec<InterferenceRow>, Vec<RunRow>)> = Question {
     name: "interference",
     kinds: &["moment", "strike", "depth", "interference"],
     rows: |view, _, left_out| (interference::interference_rows(view, left_out), tables::runs(view, left_out)),
+};
+
+const PEOPLE: Question<DayPeople> = Question {
+    name: "people",
+    kinds: &["moment", "strike", "depth", "rotation"],
+    rows: |view, thresholds, _| DayPeople::of(view, thresholds),
 };
 
 /// Days whose rows are kept in one transaction, at the most.
@@ -210,20 +216,20 @@ impl Logbook {
         by: Option<GroupBy>,
         thresholds: &Thresholds,
     ) -> Result<PersonStats, LogbookError> {
-        let kinds = ["strike", "depth", "rotation"];
         let (mut heard, mut is_member) = (Vec::new(), false);
-        self.look_at_days(season, &kinds, |view, _| {
-            heard.extend(who::sighting(view, name));
-            is_member |= who::has_member(view, name);
+        self.over_days(season, &PEOPLE, thresholds, |people| {
+            heard.extend(people.sighting(name));
+            is_member |= people.has_member(name);
         })?;
         let who = match Who::of(name, &heard) {
             Err(WhoError::Nobody(member)) if is_member => Who::Member(member),
             told => told?,
         };
-        let mut rows = Vec::new();
-        let mut basis = self.look_at_days(season, &kinds, |view, basis| {
-            rows.extend(person::person_rows(view, &who, thresholds, &mut basis.left_out))
+        let (mut rows, mut left_out) = (Vec::new(), Tally::default());
+        let mut basis = self.over_days(season, &PEOPLE, thresholds, |people| {
+            rows.extend(people.rows(&who, &mut left_out));
         })?;
+        basis.left_out.merge(&left_out);
         basis.made.filters.insert("person".to_owned(), name.to_owned());
         person::person(&rows, by, thresholds, basis).map_err(usage)
     }
@@ -292,25 +298,6 @@ impl Logbook {
             if fresh.len() >= KEPT_AT_ONCE || done + 1 == days.len() {
                 self.keep(&mut fresh);
             }
-        }
-        Ok(basis)
-    }
-
-    /// Looks at each day of a season in entries of [`GROUND`] and of `kinds`.
-    fn look_at_days(
-        &self,
-        season: &Season,
-        kinds: &[&str],
-        mut look: impl FnMut(&View<'_>, &mut Basis),
-    ) -> Result<Basis, LogbookError> {
-        let days = self.days_of(season)?;
-        let mut basis = Basis { made: self.made(season, &days)?, ..Basis::default() };
-        let kinds: Vec<&str> = GROUND.iter().chain(kinds).copied().collect();
-        for (done, day) in days.iter().enumerate() {
-            self.step(done, days.len())?;
-            let read = DayRead::of(self.store.record_of(day.id, &kinds)?);
-            basis.assumed_twins += read.one_event.proposed.len();
-            look(&read.view(), &mut basis);
         }
         Ok(basis)
     }

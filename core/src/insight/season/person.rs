@@ -3,7 +3,7 @@
 
 use super::super::cautions;
 use super::super::depth::TargetDepth;
-use super::super::digging::Digging;
+use super::super::digging::{Digging, Turn};
 use super::super::left_out::{Tally, reason};
 use super::super::thresholds::Thresholds;
 use super::super::timeline::{DrillTimes, STEPS};
@@ -12,8 +12,9 @@ use super::digging::NO_END;
 use super::footing::{Basis, Footing, Why, few};
 use super::group::GroupBy;
 use super::keys::{Keys, NoSuchGroups, grouped, possible};
-use super::who::Who;
-use crate::entry::{Body, DrillForm, Outcome, Step};
+use super::who::{Sighting, Who};
+use crate::day::DayId;
+use crate::entry::{Body, DrillForm, Outcome, Step, fold};
 use crate::stats::Interval;
 use crate::stats::describe::median;
 use crate::stats::rank::theil_sen;
@@ -151,46 +152,135 @@ pub struct Trend {
     pub why: Why,
 }
 
-/// What a day tells of one person, drills that were called off apart.
-#[must_use]
-pub fn person_rows(
-    view: &View<'_>,
-    who: &Who,
-    thresholds: &Thresholds,
-    left_out: &mut Tally,
-) -> Vec<PersonRow> {
-    let own = who.on(view);
-    let mut rows = Vec::new();
-    let Some(call_sign) = own.first().map(|folded| view.call_sign(folded)) else { return rows };
-    let of_person = OfPerson { view, own, thresholds };
-    for drill in view.drills() {
-        let setup = view.drill(drill);
-        let targets = view.targets(drill);
-        let times = DrillTimes::of(view, drill, &targets);
-        let mut found = of_person.steps(drill, &times, left_out);
-        found.extend(of_person.strikes(drill, left_out));
-        found.extend(of_person.turns(drill, &targets, &times, left_out));
-        if times.cancelled() {
-            left_out.add_n(reason::CANCELLED, found.len());
-        } else {
-            rows.extend(found.into_iter().map(|(what, value)| PersonRow {
-                date: view.record.date,
-                area: view.record.area.clone(),
-                form: setup.form,
-                team: setup.team.clone(),
-                call_sign: call_sign.clone(),
-                what,
-                value,
-            }));
+/// What a day tells of each of its people, whoever is asked for; drills that were called off apart.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct DayPeople {
+    day: DayId,
+    date: NaiveDate,
+    area: String,
+    /// Form and team of each drill.
+    drills: Vec<(Option<DrillForm>, Option<String>)>,
+    people: Vec<DayPerson>,
+    /// Folded names, each with the place of the person whom it means.
+    names: BTreeMap<String, u32>,
+}
+
+/// One person of a day; call signs of one member code are one person.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+struct DayPerson {
+    call_sign: String,
+    member: Option<String>,
+    /// Each value with the place of its drill.
+    values: Vec<(u32, Measure, f64)>,
+    left_out: Tally,
+}
+
+impl DayPeople {
+    /// Takes the values of everyone from a day.
+    #[must_use]
+    pub fn of(view: &View<'_>, thresholds: &Thresholds) -> DayPeople {
+        let names = view.things.names_of_people();
+        let mut own: Vec<BTreeSet<String>> = Vec::new();
+        let mut people: Vec<DayPerson> = Vec::new();
+        for folded in view.things.people.keys() {
+            let member = view.things.person_as_one(folded).and_then(|p| p.member);
+            let same = member.as_ref().and_then(|m| people.iter().position(|p| p.member.as_ref() == Some(m)));
+            match same {
+                Some(place) => own[place].extend([folded.clone()]),
+                None => {
+                    own.push(BTreeSet::from([folded.clone()]));
+                    let call_sign = view.call_sign(folded);
+                    people.push(DayPerson {
+                        call_sign,
+                        member,
+                        values: Vec::new(),
+                        left_out: Tally::default(),
+                    });
+                }
+            }
+        }
+        let mut drills = Vec::new();
+        for (at, drill) in (0..).zip(view.drills()) {
+            let setup = view.drill(drill);
+            let targets = view.targets(drill);
+            let times = DrillTimes::of(view, drill, &targets);
+            let turns = turns(view, drill, &targets, &times, thresholds);
+            for (person, own) in people.iter_mut().zip(&own) {
+                let of_person = OfPerson { view, own };
+                let left_out = &mut person.left_out;
+                let mut found = of_person.steps(drill, &times, left_out);
+                found.extend(of_person.strikes(drill, left_out));
+                found.extend(of_person.turns(&turns, left_out));
+                if times.cancelled() {
+                    left_out.add_n(reason::CANCELLED, found.len());
+                } else {
+                    person.values.extend(found.into_iter().map(|(what, value)| (at, what, value)));
+                }
+            }
+            drills.push((setup.form, setup.team));
+        }
+        let place = |folded: &String| own.iter().position(|own| own.contains(folded));
+        let names = names.into_iter().filter_map(|(name, who)| Some((name, place(&who)? as u32))).collect();
+        DayPeople {
+            day: view.record.id,
+            date: view.record.date,
+            area: view.record.area.clone(),
+            drills,
+            people,
+            names,
         }
     }
-    rows
+
+    fn called(&self, name: &str) -> Option<&DayPerson> {
+        self.people.get(*self.names.get(&fold(name))? as usize)
+    }
+
+    fn member(&self, code: &str) -> Option<&DayPerson> {
+        self.people.iter().find(|p| p.member.as_deref() == Some(code))
+    }
+
+    /// Whether and as whom a name was heard.
+    #[must_use]
+    pub fn sighting(&self, name: &str) -> Option<Sighting> {
+        let person = self.called(name)?;
+        Some(Sighting { day: self.day, date: self.date, member: person.member.clone() })
+    }
+
+    /// Whether someone has this member code.
+    #[must_use]
+    pub fn has_member(&self, code: &str) -> bool {
+        self.member(code).is_some()
+    }
+
+    /// The values of one person; `left_out` counts what could not be used of that person.
+    #[must_use]
+    pub fn rows(&self, who: &Who, left_out: &mut Tally) -> Vec<PersonRow> {
+        let person = match who {
+            Who::Member(code) => self.member(code),
+            Who::CallSign(day, name) => self.called(name).filter(|_| *day == self.day),
+        };
+        let Some(person) = person else { return Vec::new() };
+        left_out.merge(&person.left_out);
+        let row = |(drill, what, value): &(u32, Measure, f64)| {
+            let (form, team) = self.drills.get(*drill as usize)?;
+            Some(PersonRow {
+                date: self.date,
+                area: self.area.clone(),
+                form: *form,
+                team: team.clone(),
+                call_sign: person.call_sign.clone(),
+                what: *what,
+                value: *value,
+            })
+        };
+        person.values.iter().filter_map(row).collect()
+    }
 }
 
 struct OfPerson<'a> {
     view: &'a View<'a>,
-    own: BTreeSet<String>,
-    thresholds: &'a Thresholds,
+    /// The folded call signs of this person.
+    own: &'a BTreeSet<String>,
 }
 
 impl OfPerson<'_> {
@@ -248,19 +338,9 @@ impl OfPerson<'_> {
         found
     }
 
-    fn turns(
-        &self,
-        drill: &str,
-        targets: &[TargetRef],
-        times: &DrillTimes,
-        left_out: &mut Tally,
-    ) -> Vec<(Measure, f64)> {
-        // Turns need no depth; what the drill's digging leaves out is told with the digging.
-        let depths = vec![TargetDepth::default(); targets.len()];
-        let told = &mut Tally::default();
-        let digging = Digging::of(self.view, drill, targets, times, &depths, self.thresholds, told);
+    fn turns(&self, turns: &[Turn], left_out: &mut Tally) -> Vec<(Measure, f64)> {
         let mut found = Vec::new();
-        for turn in digging.heads.iter().flat_map(|head| &head.turns) {
+        for turn in turns {
             if turn.front.iter().chain(&turn.shovellers).any(|who| self.is_own(who)) {
                 match turn.to_s {
                     Some(to_s) => found.push((Measure::TurnS, to_s - turn.from_s)),
@@ -270,6 +350,19 @@ impl OfPerson<'_> {
         }
         found
     }
+}
+
+/// The turns of a drill. They need no depth; what the drill's digging leaves out is told with the digging.
+fn turns(
+    view: &View<'_>,
+    drill: &str,
+    targets: &[TargetRef],
+    times: &DrillTimes,
+    thresholds: &Thresholds,
+) -> Vec<Turn> {
+    let depths = vec![TargetDepth::default(); targets.len()];
+    let digging = Digging::of(view, drill, targets, times, &depths, thresholds, &mut Tally::default());
+    digging.heads.into_iter().flat_map(|head| head.turns).collect()
 }
 
 /// The step that an entry says someone reached, and who.
@@ -368,11 +461,11 @@ impl Trend {
 
 #[cfg(test)]
 mod tests {
-    use super::super::super::testing::record;
-    use super::super::who::sighting;
+    use super::super::super::testing::{record, record_with};
     use super::*;
     use crate::clock::RawClocks;
     use crate::day::Groups;
+    use serde_json::json;
 
     fn row(date: &str, value: f64) -> PersonRow {
         PersonRow {
@@ -456,11 +549,13 @@ mod tests {
         );
         let groups = Groups::of(&record);
         let view = View::new(&record, &groups, &RawClocks);
-        let heard = sighting(&view, " P1").unwrap();
+        let people = DayPeople::of(&view, &Thresholds::default());
+        let heard = people.sighting(" P1").unwrap();
         let who = Who::of("P1", &[heard]).unwrap();
-        assert_eq!((who.clone(), sighting(&view, "P9")), (Who::Member("m7".to_owned()), None));
+        assert_eq!((who.clone(), people.sighting("P9")), (Who::Member("m7".to_owned()), None));
+        assert!(people.has_member("m8") && !people.has_member("m9"));
         let mut left_out = Tally::default();
-        let rows = person_rows(&view, &who, &Thresholds::default(), &mut left_out);
+        let rows = people.rows(&who, &mut left_out);
         let values: Vec<_> = rows.iter().map(|r| (r.what, r.value)).collect();
         let expected = [
             (Measure::SignalS, 60.0),
@@ -473,5 +568,35 @@ mod tests {
         let besides: Vec<_> = left_out.list().into_iter().map(|l| (l.reason, l.n)).collect();
         assert_eq!(besides, [(reason::CANCELLED.to_owned(), 1), (OTHER_PERSON.to_owned(), 1)]);
         assert!(!serde_json::to_string(&told(&rows)).unwrap().contains("P2"));
+    }
+
+    #[test]
+    fn call_signs_of_one_member_and_other_names_for_them_are_one_person() {
+        let record = record_with(
+            r#"
+            {"kind":"person","at":"08:00:00","call_sign":"P1","member":"m7"}
+            {"kind":"person","at":"08:00:00","call_sign":"Owl","member":"m7"}
+            {"kind":"person","at":"08:00:00","call_sign":"P2"}
+            {"kind":"drill","at":"10:00:00","label":"1"}
+            {"kind":"moment","at":"10:00:00","drill":"1","step":"start"}
+            {"kind":"moment","at":"10:01:00","drill":"1","step":"signal","person":"owl"}
+            {"kind":"moment","at":"10:02:00","drill":"1","step":"coarse","person":"P one"}
+            {"kind":"moment","at":"10:03:00","drill":"1","step":"fine","person":"P2"}
+        "#,
+            &[("alias:person:p one", json!("P1"))],
+        );
+        let groups = Groups::of(&record);
+        let people = DayPeople::of(&View::new(&record, &groups, &RawClocks), &Thresholds::default());
+        let values = |name: &str| -> Vec<(Measure, f64)> {
+            let who = Who::of(name, &people.sighting(name).into_iter().collect::<Vec<_>>()).unwrap();
+            people.rows(&who, &mut Tally::default()).iter().map(|r| (r.what, r.value)).collect()
+        };
+        let of_member = [(Measure::SignalS, 60.0), (Measure::CoarseS, 120.0)];
+        for name in ["P1", " OWL", "p  one"] {
+            assert_eq!(values(name), of_member, "{name}");
+        }
+        assert_eq!(values("P2"), [(Measure::FineS, 180.0)]);
+        let elsewhere = Who::CallSign(DayId([9; 16]), "P2".to_owned());
+        assert!(people.rows(&elsewhere, &mut Tally::default()).is_empty());
     }
 }

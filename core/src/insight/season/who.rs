@@ -1,6 +1,5 @@
 //! Who a name means: a person is a call sign on a day; across days only the member code says that two call signs are one person.
 
-use super::super::view::View;
 use crate::day::DayId;
 use chrono::NaiveDate;
 use std::collections::BTreeSet;
@@ -68,39 +67,6 @@ impl Who {
             _ => Err(WhoError::Several { name, members }),
         }
     }
-
-    /// The folded call signs of this person on a day.
-    pub(super) fn on(&self, view: &View<'_>) -> BTreeSet<String> {
-        let known = view.things.people.keys();
-        match self {
-            Who::CallSign(day, call_sign) => {
-                let folded = view.things.person(call_sign);
-                known.filter(|who| *day == view.record.id && **who == folded).cloned().collect()
-            }
-            Who::Member(member) => {
-                let is = |who: &&String| {
-                    view.things.person_as_one(who).and_then(|p| p.member).as_ref() == Some(member)
-                };
-                known.filter(is).cloned().collect()
-            }
-        }
-    }
-}
-
-/// Whether and as whom a call sign was heard on a day.
-#[must_use]
-pub fn sighting(view: &View<'_>, call_sign: &str) -> Option<Sighting> {
-    let folded = view.things.person(call_sign);
-    view.things.people.get(&folded)?;
-    let member = view.things.person_as_one(&folded).and_then(|p| p.member);
-    Some(Sighting { day: view.record.id, date: view.record.date, member })
-}
-
-/// Whether someone of a day has this member code.
-#[must_use]
-pub fn has_member(view: &View<'_>, member: &str) -> bool {
-    let of = |who: &String| view.things.person_as_one(who).and_then(|p| p.member);
-    view.things.people.keys().any(|who| of(who).as_deref() == Some(member))
 }
 
 #[cfg(test)]
