@@ -35,10 +35,6 @@ use clap::Parser;
 use failure::Failure;
 use ui::{Colour, Ui};
 
-/// Reading a day makes and drops hundreds of thousands of small texts, which the system's allocator takes a quarter longer for.
-#[global_allocator]
-static ALLOCATOR: mimalloc::MiMalloc = mimalloc::MiMalloc;
-
 /// Runs the program. Returns the exit status: 0 done, 1 failed, 2 not understood, 3 done but something awaits a person (`--strict`).
 #[must_use]
 pub fn run(mut around: Surroundings) -> u8 {

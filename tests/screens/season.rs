@@ -169,15 +169,15 @@ fn what_a_season_can_not_tell_is_said() {
     world.file("late.json", r#"{"name": "x", "limit_s": 0, "stops_at": "strike", "inclusive": true}"#);
     for (line, status, says) in [
         ("stats person Heron", 1, "heard on 8 days without a member code"),
-        ("stats person Fox --group-by writer", 1, "group by form, team, area, day, month, season"),
+        ("stats person Fox --group-by writer", 2, "group by form, team, area, day, month, season"),
         ("stats person nobody", 1, "nobody is called \"nobody\""),
-        ("stats times --group-by writer", 1, "can't be grouped by writer"),
+        ("stats times --group-by writer", 2, "can't be grouped by writer"),
         ("stats times --step start", 2, "write one of signal"),
-        ("stats times --horizon 0", 1, "the horizon is 0 s"),
+        ("stats times --horizon 0", 2, "the horizon is 0 s"),
         ("stats times --test @bad.toml", 1, "is no test definition"),
-        ("stats times --test @late.json", 1, "limit of the test \"x\" is 0 s"),
+        ("stats times --test @late.json", 2, "limit of the test \"x\" is 0 s"),
         ("stats times --test @nowhere", 1, "is not there"),
-        ("stats digging --group-by datum", 1, "can't be grouped by datum"),
+        ("stats digging --group-by datum", 2, "can't be grouped by datum"),
         ("stats interference --step pause", 2, "write one of signal"),
         ("stats checks --since 2026-13-01", 2, "--since"),
     ] {
