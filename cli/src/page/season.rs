@@ -68,7 +68,7 @@ fn interval(ends: [Option<f64>; 2], show: impl Fn(f64) -> String) -> String {
         return words::NONE.to_owned();
     }
     let [from, to] = ends.map(|e| e.map_or_else(|| words::NONE.to_owned(), &show));
-    format!("{from} to {to}")
+    words::from_to(&from, &to)
 }
 
 fn clock(s: f64) -> String {

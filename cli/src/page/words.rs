@@ -24,6 +24,7 @@ pub const FOOT: &str = "What this is, and what it is not";
 pub const ALL_DRILLS: &str = "All drills";
 pub const SHOW_ONLY: &str = "Show";
 pub const POINT: &str = "Point at a bar or a line and its value stands here.";
+pub const GOES_ON: &str = "The drawing goes on to the right.";
 pub const UNKNOWN: &str = "unknown";
 pub const NONE: &str = "–";
 
@@ -246,6 +247,11 @@ pub fn uncertainty(half_s: f64) -> String {
 /// Why the uncertainty is unknown.
 pub fn uncertainty_unknown(why: &str) -> String {
     format!("How unsure the instants are is unknown: {why}.")
+}
+
+/// Two ends, never parted by the end of a line.
+pub fn from_to(from: &str, to: &str) -> String {
+    format!("{from}\u{a0}to\u{a0}{to}")
 }
 
 /// Writers who disagree.
