@@ -87,11 +87,11 @@ fn times(times: &Times) -> Option<Markup> {
             let ends = [f.median_ci95.lower, f.median_ci95.upper];
             vec![
                 words::step(s.step),
+                stopwatch(f.median_s),
+                interval(ends, clock),
                 f.n.to_string(),
                 f.events.to_string(),
                 f.censored.to_string(),
-                stopwatch(f.median_s),
-                interval(ends, clock),
             ]
         })
         .collect();

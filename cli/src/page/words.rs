@@ -77,7 +77,7 @@ pub const PASS_HEADS: [&str; 4] = ["pass", "holes", "area", "chance of detection
 pub const READING_HEADS: [&str; 4] = ["drill, target", "lowest reading", "depth", "reading / depth"];
 pub const CURVE_HEADS: [&str; 5] = ["from start", "under way", "reached", "not yet", "95 %"];
 pub const GROUP_HEADS: [&str; 4] = ["group", "n", "median", "95 %"];
-pub const STEP_SEASON_HEADS: [&str; 6] = ["step", "runs", "reached", "ended before", "median", "95 %"];
+pub const STEP_SEASON_HEADS: [&str; 6] = ["step", "median", "95 %", "runs", "reached", "ended before"];
 pub const PAIR_HEADS: [&str; 7] =
     ["a against b", "n", "a - b", "95 %", "limits of agreement", "concordance", "a / b"];
 pub const TREND_HEADS: [&str; 5] = ["measure", "n", "days", "median", "change a day"];
