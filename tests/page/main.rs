@@ -78,6 +78,11 @@ fn no_page_is_wider_than_a_phone() {
 }
 
 #[test]
+fn a_drawing_wider_than_the_screen_says_so() {
+    holds("sideways", &pages().all);
+}
+
+#[test]
 fn no_figure_is_cut_on_paper_and_a_form_fills_one_page() {
     holds("print", &pages().all);
 }

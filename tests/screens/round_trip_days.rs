@@ -1,4 +1,5 @@
-//! A full export read into an empty store gives the same answers, for random days. `FIRNBOOK_DAYS` sets how many.
+//! A full export read into an empty store gives the same answers, for random days: 12 unless `FIRNBOOK_DAYS` says how many;
+//! `tests/run round-trip-long` takes 1,000.
 
 use firnbook_tests::world::World;
 use proptest::prelude::*;

@@ -4,26 +4,29 @@ use super::Ran;
 use crate::desk::Desk;
 use crate::failure::Failure;
 use crate::file::write_whole;
-use crate::tables::{self, Cell, Column, Format, Leaves, Removed, Secret, Shapes, Sink, Veil};
+use crate::surroundings::SharedClock;
+use crate::tables::{self, Column, Format, Leaves, Removed, Shapes, Sink, Veil};
 use crate::view::table::Table;
 use chrono::NaiveDate;
 use firnbook_core::day::Noted;
-use firnbook_core::entry::{KINDS, Kind, Time, fold, kind};
-use firnbook_core::insight::events::{DisturbanceRow, MeasurementRow};
-use firnbook_core::insight::tables::{RunRow, TargetRow};
-use firnbook_core::logbook::{Ask, Season};
-use firnbook_core::store::{self, DayRow, Filter};
+use firnbook_core::entry::{KINDS, Kind, fold, kind};
+use firnbook_core::logbook::{Ask, Logbook, Season};
+use firnbook_core::store::{DayRow, Filter};
 use schemars::JsonSchema;
 use serde::Serialize;
 use serde_json::{Map, Value, json};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, HashMap};
 use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicUsize, Ordering};
+
+/// Threads that write Parquet at once, at most: each holds a day and its columns in memory.
+const MOST_THREADS: usize = 8;
 
 /// Write tables for other programs: one a kind, and those made from them, with a description of them all
 ///
 /// Without more said, call signs and labels that could be a name are codes, positions stand in the grid of their drill alone, and free text and
 /// fields of newer versions are left out; datapackage.json says so. `--full` keeps everything; as JSON lines or CSV such an export comes back in
-/// through `firnbook log --from`.
+/// through `firnbook log --from`. Parquet is written by as many threads as there are cores, eight at most, a day at a time each.
 #[derive(clap::Args, Debug)]
 #[command(
     after_help = "Examples:\n  firnbook export --format parquet -o season\n  firnbook export --format jsonl --full -o backup --day 2027-02-06"
@@ -105,18 +108,8 @@ pub fn run(desk: &mut Desk, args: &ExportArgs) -> Ran {
         .prefix(".firnbook-export-")
         .tempdir_in(parent)
         .map_err(|e| Failure::file(parent, &e))?;
-    let mut export = Export {
-        args,
-        sink: Sink::new(made_in.path(), args.format),
-        veil: veil(desk, args)?,
-        shapes: Shapes::default(),
-    };
-    let progress = desk.ui.progress(days.len(), "exporting");
-    for day in &days {
-        export.day(desk, day)?;
-        progress.inc(1);
-    }
-    progress.finish_and_clear();
+    let mut export = Export::new(args, made_in.path(), veil(desk, args)?);
+    export.days(desk, made_in.path(), &days)?;
     export.people(&names)?;
     let Export { sink, shapes, veil, .. } = export;
     let mut removed = Removed::default();
@@ -297,48 +290,98 @@ struct Export<'a> {
     sink: Sink,
     veil: Veil,
     shapes: Shapes,
+    /// The columns of the kinds that came until now.
+    columns: HashMap<&'static str, Vec<Column>>,
 }
 
-impl Export<'_> {
-    fn day(&mut self, desk: &Desk, day: &DayRow) -> Result<(), Failure> {
-        let drills = desk.logbook.drills(day.id)?;
+impl<'a> Export<'a> {
+    fn new(args: &'a ExportArgs, folder: &Path, veil: Veil) -> Export<'a> {
+        let sink = Sink::new(folder, args.format);
+        Export { args, sink, veil, shapes: Shapes::default(), columns: HashMap::new() }
+    }
+
+    /// Writes all days. Files of Parquet belong to one day, so that each core takes the next day, with the store opened for itself.
+    fn days(&mut self, desk: &Desk, folder: &Path, days: &[DayRow]) -> Result<(), Failure> {
+        let progress = desk.ui.progress(days.len(), "exporting");
+        self.list(days)?;
+        let next = AtomicUsize::new(0);
+        let work = |export: &mut Export<'a>, logbook: &Logbook| -> Result<(), Failure> {
+            while let Some(day) = days.get(next.fetch_add(1, Ordering::Relaxed)) {
+                // After a failure nobody takes another day.
+                export.day(logbook, day).inspect_err(|_| next.store(days.len(), Ordering::Relaxed))?;
+                progress.inc(1);
+            }
+            Ok(())
+        };
+        if self.args.format != Format::Parquet {
+            work(self, &desk.logbook)?;
+            progress.finish_and_clear();
+            return Ok(());
+        }
+        let (args, path, clock, work) = (self.args, desk.logbook.path(), &desk.clock, &work);
+        let threads = std::thread::available_parallelism().map_or(1, usize::from).min(MOST_THREADS);
+        let done: Vec<Result<Export<'a>, Failure>> = std::thread::scope(|scope| {
+            let begin = |_| {
+                let mut export = Export::new(args, folder, self.veil.another());
+                scope.spawn(move || {
+                    let logbook = Logbook::open(path, Box::new(SharedClock(clock.clone())))?;
+                    work(&mut export, &logbook).map(|()| export)
+                })
+            };
+            let hands: Vec<_> = (0..threads.min(days.len())).map(begin).collect();
+            let done = hands.into_iter().map(|hand| hand.join());
+            done.map(|done| done.unwrap_or_else(|panic| std::panic::resume_unwind(panic))).collect()
+        });
+        for export in done {
+            let Export { sink, veil, .. } = export?;
+            self.sink.join(sink.finish()?);
+            self.veil.join(veil);
+        }
+        progress.finish_and_clear();
+        Ok(())
+    }
+
+    /// The row of each day; GeoJSON has none.
+    fn list(&mut self, days: &[DayRow]) -> Result<(), Failure> {
+        let columns = tables::of_days();
+        let listed = days.iter().filter(|_| self.args.format != Format::Geojson);
+        for day in listed {
+            let about = json!({ "day": day.id, "date": day.date, "area": day.area, "entries": day.entries, "closed": day.closed });
+            self.made(tables::DAYS, &columns, object(about))?;
+        }
+        Ok(())
+    }
+
+    fn day(&mut self, logbook: &Logbook, day: &DayRow) -> Result<(), Failure> {
+        let drills = logbook.drills(day.id)?;
         self.veil.of_day(&drills);
         if self.args.format == Format::Geojson {
-            let debrief = desk.logbook.debrief(day.id, &Ask::default())?;
-            let rows = desk.logbook.entries(&Filter { day: Some(day.id), ..Filter::default() })?;
+            let debrief = logbook.debrief(day.id, &Ask::default())?;
+            let rows = logbook.entries(&Filter { day: Some(day.id), ..Filter::default() })?;
             let entries = rows.iter().filter_map(|row| row.noted.entry.as_ref());
             self.shapes.day(&mut self.veil, &day.date.to_string(), &drills, &debrief, entries);
             return Ok(());
         }
         self.sink.begin_day(&day.id.to_string())?;
-        let about = json!({ "day": day.id, "date": day.date, "area": day.area, "entries": day.entries, "closed": day.closed });
-        self.made(tables::DAYS, tables::of_days, object(about))?;
         if self.args.format == Format::Parquet {
-            KINDS.iter().try_for_each(|kind| self.columns_of(desk, day, kind))?;
+            for kind in KINDS.iter() {
+                tables::write_cells(logbook, day.id, kind, &mut self.veil, &mut self.sink)?;
+            }
         }
         // What Parquet has no columns for, and every entry of the other forms.
         if self.args.format != Format::Parquet || self.args.full {
-            for row in desk.logbook.entries(&Filter { day: Some(day.id), void: true, ..Filter::default() })? {
+            for row in logbook.entries(&Filter { day: Some(day.id), void: true, ..Filter::default() })? {
                 self.entry(day, &row.noted)?;
             }
         }
         if self.args.entries_only {
             return Ok(());
         }
-        let made = desk.logbook.tables(day.id)?;
-        for row in made.targets {
-            self.made("targets", tables::of_struct::<TargetRow>, object(json!(row)))?;
-        }
-        for row in made.runs {
-            self.made("runs", tables::of_struct::<RunRow>, object(json!(row)))?;
-        }
-        for row in made.measurements {
-            self.made("measurements", tables::of_struct::<MeasurementRow>, object(json!(row)))?;
-        }
-        for row in made.disturbances {
-            self.made("disturbances", tables::of_struct::<DisturbanceRow>, object(json!(row)))?;
-        }
-        Ok(())
+        let made = logbook.tables(day.id)?;
+        self.all_made("targets", made.targets)?;
+        self.all_made("runs", made.runs)?;
+        self.all_made("measurements", made.measurements)?;
+        self.all_made("disturbances", made.disturbances)
     }
 
     /// The names of people who are in the export.
@@ -346,7 +389,7 @@ impl Export<'_> {
         let given: Vec<String> = self.veil.given().into_iter().map(|(_, sign)| fold(&sign)).collect();
         for (folded, (sign, name)) in names {
             if self.args.full || given.contains(folded) {
-                let code = if self.args.full { sign.clone() } else { self.veil.person(sign) };
+                let code = if self.args.full { sign } else { self.veil.person(sign) };
                 let row = object(json!({ "code": code, "name": name }));
                 self.sink.row(tables::PEOPLE, tables::of_people, &row)?;
             }
@@ -354,88 +397,18 @@ impl Export<'_> {
         Ok(())
     }
 
-    /// A row that was made from entries.
-    fn made(
-        &mut self,
-        table: &str,
-        columns: fn() -> Vec<Column>,
-        mut row: Map<String, Value>,
-    ) -> Result<(), Failure> {
-        if !self.veil.is_lifted() {
-            self.veil.row(&columns(), &mut row);
+    /// The rows of a day that were made from entries.
+    fn all_made<T: JsonSchema + Serialize>(&mut self, table: &str, rows: Vec<T>) -> Result<(), Failure> {
+        if rows.is_empty() {
+            return Ok(());
         }
-        self.sink.row(table, columns, &row)
+        let columns = tables::of_struct::<T>();
+        rows.into_iter().try_for_each(|row| self.made(table, &columns, object(json!(row))))
     }
 
-    /// The entries of a kind, column by column.
-    fn columns_of(&mut self, desk: &Desk, day: &DayRow, kind: &Kind) -> Result<(), Failure> {
-        let (veil, sink) = (&mut self.veil, &mut self.sink);
-        let mut columns = tables::of_kind(kind, false);
-        columns.retain(|c| veil.shows(c));
-        let field = |name: &str| kind.fields.iter().position(|f| f.name == name);
-        let sources: Vec<Source> = columns
-            .iter()
-            .filter(|c| c.name != tables::DAY)
-            .map(|c| match field(&c.name) {
-                Some(at) => Source::Field(at, c.secret),
-                None => Source::Kind,
-            })
-            .collect();
-        columns.push(tables::utc_offset());
-        let [at, drill, lat, lon, x_m, y_m, frame] = ["at", "drill", "lat", "lon", "x_m", "y_m", "frame"]
-            .map(|name| field(name).unwrap_or(usize::MAX));
-        desk.logbook.cells(day.id, kind, |row| {
-            let Some(file) = sink.parquet_row(&kind.name, || columns.clone())? else { return Ok(()) };
-            let text = |at: usize| if let store::Cell::Text(text) = row.cell(at) { Some(text) } else { None };
-            let number = |at: usize| if let store::Cell::Number(n) = row.cell(at) { Some(n) } else { None };
-            let lifted = veil.is_lifted();
-            let placed = match (number(lat), number(lon), number(x_m)) {
-                (Some(lat), Some(lon), None) if !lifted => veil.in_grid(text(drill), lat, lon),
-                _ => None,
-            };
-            for (column, source) in sources.iter().enumerate() {
-                let Source::Field(at, secret) = *source else {
-                    file.add(column, &Cell::Text(&kind.name));
-                    continue;
-                };
-                match (secret, row.cell(at)) {
-                    (Secret::InGrid, cell) if !lifted => {
-                        let m = if let store::Cell::Number(m) = cell { Some(veil.metres(m)) } else { None };
-                        let m = m.or(placed.map(|[x, y]| if at == y_m { y } else { x }));
-                        file.add(column, &m.map_or(Cell::Null, Cell::Number));
-                    }
-                    (Secret::Points, store::Cell::Text(points)) if !lifted => {
-                        let on_earth = text(frame) == Some("lonlat_e7");
-                        let points = serde_json::from_str(points).ok();
-                        let points = points.and_then(|p| veil.points(&p, on_earth, text(drill)));
-                        file.add_json(column, &points.unwrap_or_default());
-                    }
-                    (_, store::Cell::Text(_)) if at == frame && !lifted => {
-                        file.add(column, &Cell::Text("grid"))
-                    }
-                    (Secret::Person(_) | Secret::Label(_), store::Cell::Text(said)) if !lifted => {
-                        // A list of labels stands as JSON.
-                        let list = said.starts_with('[').then(|| serde_json::from_str::<Vec<String>>(said));
-                        match list.and_then(Result::ok) {
-                            Some(labels) => {
-                                let labels: Vec<String> =
-                                    labels.iter().map(|l| veil.text(secret, l)).collect();
-                                file.add_json(column, &json!(labels));
-                            }
-                            None => file.add(column, &Cell::Text(&veil.text(secret, said))),
-                        }
-                    }
-                    (_, store::Cell::Text(text)) => file.add(column, &Cell::Text(text)),
-                    (_, store::Cell::Number(n)) => file.add(column, &Cell::Number(n)),
-                    (_, store::Cell::Integer(n)) => file.add(column, &Cell::Integer(n)),
-                    (_, store::Cell::Null) => file.add(column, &Cell::Null),
-                }
-            }
-            let offset =
-                text(at).and_then(|at| Time::parse(at).ok()).map(|at| i64::from(at.utc_offset_min()));
-            file.add(sources.len(), &offset.map_or(Cell::Null, Cell::Integer));
-            file.end_row()
-        })
+    fn made(&mut self, table: &str, columns: &[Column], mut row: Map<String, Value>) -> Result<(), Failure> {
+        self.veil.row(columns, &mut row);
+        self.sink.row(table, || columns.to_vec(), &row)
     }
 
     fn entry(&mut self, day: &DayRow, noted: &Noted) -> Result<(), Failure> {
@@ -461,12 +434,12 @@ impl Export<'_> {
         }
     }
 
-    fn readable(&mut self, day: &DayRow, kind: &Kind, noted: &Noted) -> Result<(), Failure> {
-        let csv = self.args.format == Format::Csv;
-        let mut columns = tables::of_kind(kind, csv && self.args.full);
+    fn readable(&mut self, day: &DayRow, kind: &'static Kind, noted: &Noted) -> Result<(), Failure> {
+        let rest = self.args.format == Format::Csv && self.args.full;
+        let columns = self.columns.entry(&kind.name).or_insert_with(|| tables::of_kind(kind, rest));
         let mut row = noted.json.clone();
-        self.veil.row(&columns, &mut row);
-        if csv && self.args.full {
+        self.veil.row(columns, &mut row);
+        if rest {
             let unknown = |key: &str| columns.iter().all(|c| c.name != key);
             let rest: Map<String, Value> =
                 row.iter().filter(|(k, _)| unknown(k)).map(|(k, v)| (k.clone(), v.clone())).collect();
@@ -474,17 +447,9 @@ impl Export<'_> {
                 row.insert("rest".to_owned(), Value::from(Value::Object(rest).to_string()));
             }
         }
-        columns.retain(|c| self.veil.shows(c));
-        self.sink.row(&kind.name, || columns, &with_day(day, row))
+        let shown = || columns.iter().filter(|c| self.veil.shows(c)).cloned().collect();
+        self.sink.row(&kind.name, shown, &with_day(day, row))
     }
-}
-
-/// Where the values of a column come from.
-enum Source {
-    /// The field at this place.
-    Field(usize, Secret),
-    /// The name of the kind.
-    Kind,
 }
 
 fn with_day(day: &DayRow, entry: Map<String, Value>) -> Map<String, Value> {

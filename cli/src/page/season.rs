@@ -68,7 +68,7 @@ fn interval(ends: [Option<f64>; 2], show: impl Fn(f64) -> String) -> String {
         return words::NONE.to_owned();
     }
     let [from, to] = ends.map(|e| e.map_or_else(|| words::NONE.to_owned(), &show));
-    format!("{from} to {to}")
+    words::from_to(&from, &to)
 }
 
 fn clock(s: f64) -> String {
@@ -87,11 +87,11 @@ fn times(times: &Times) -> Option<Markup> {
             let ends = [f.median_ci95.lower, f.median_ci95.upper];
             vec![
                 words::step(s.step),
+                stopwatch(f.median_s),
+                interval(ends, clock),
                 f.n.to_string(),
                 f.events.to_string(),
                 f.censored.to_string(),
-                stopwatch(f.median_s),
-                interval(ends, clock),
             ]
         })
         .collect();

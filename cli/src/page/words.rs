@@ -24,6 +24,7 @@ pub const FOOT: &str = "What this is, and what it is not";
 pub const ALL_DRILLS: &str = "All drills";
 pub const SHOW_ONLY: &str = "Show";
 pub const POINT: &str = "Point at a bar or a line and its value stands here.";
+pub const GOES_ON: &str = "The drawing goes on to the right.";
 pub const UNKNOWN: &str = "unknown";
 pub const NONE: &str = "–";
 
@@ -76,7 +77,7 @@ pub const PASS_HEADS: [&str; 4] = ["pass", "holes", "area", "chance of detection
 pub const READING_HEADS: [&str; 4] = ["drill, target", "lowest reading", "depth", "reading / depth"];
 pub const CURVE_HEADS: [&str; 5] = ["from start", "under way", "reached", "not yet", "95 %"];
 pub const GROUP_HEADS: [&str; 4] = ["group", "n", "median", "95 %"];
-pub const STEP_SEASON_HEADS: [&str; 6] = ["step", "runs", "reached", "ended before", "median", "95 %"];
+pub const STEP_SEASON_HEADS: [&str; 6] = ["step", "median", "95 %", "runs", "reached", "ended before"];
 pub const PAIR_HEADS: [&str; 7] =
     ["a against b", "n", "a - b", "95 %", "limits of agreement", "concordance", "a / b"];
 pub const TREND_HEADS: [&str; 5] = ["measure", "n", "days", "median", "change a day"];
@@ -246,6 +247,11 @@ pub fn uncertainty(half_s: f64) -> String {
 /// Why the uncertainty is unknown.
 pub fn uncertainty_unknown(why: &str) -> String {
     format!("How unsure the instants are is unknown: {why}.")
+}
+
+/// Two ends, never parted by the end of a line.
+pub fn from_to(from: &str, to: &str) -> String {
+    format!("{from}\u{a0}to\u{a0}{to}")
 }
 
 /// Writers who disagree.

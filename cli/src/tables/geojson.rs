@@ -46,7 +46,7 @@ impl Shapes {
     ) {
         let mut places: HashMap<String, Place> = HashMap::new();
         for drill in drills {
-            let label = veil.text(super::Secret::Label("drill"), &drill.label.0);
+            let label = veil.text(super::Secret::Label("drill"), &drill.label.0).to_owned();
             match placed(drill, veil.is_lifted()) {
                 Some((grid, true_grid)) => {
                     let place = Place { label, grid, true_grid };
@@ -70,7 +70,7 @@ impl Shapes {
 
     /// The outline of a drill, the lanes it would be searched in, and what its search left out.
     fn field(&mut self, veil: &mut Veil, date: &str, drill: &Drill, place: &Place, debrief: &Debrief) {
-        let team = drill.team.as_deref().map(|t| veil.text(super::Secret::Label("team"), t));
+        let team = drill.team.as_deref().map(|t| veil.text(super::Secret::Label("team"), t).to_owned());
         let about = |more: Value| properties(date, place, more);
         if let Some(ring) = ring_of(drill) {
             if let Some(shape) = polygon(&place.grid, std::slice::from_ref(&ring)) {
@@ -100,7 +100,8 @@ impl Shapes {
     /// An entry that has a place in the grid of its drill.
     fn entry(&mut self, veil: &mut Veil, date: &str, place: &Place, entry: &Entry) {
         let common = &entry.common;
-        let target = common.target.as_ref().map(|t| veil.text(super::Secret::Label("target"), &t.0));
+        let target =
+            common.target.as_ref().map(|t| veil.text(super::Secret::Label("target"), &t.0).to_owned());
         if let Body::Track(track) = &entry.body {
             let line: Vec<[f64; 2]> = tracks::absolute(&track.points)
                 .filter_map(|(_, [x, y])| match track.frame {
@@ -110,7 +111,7 @@ impl Shapes {
                 .map(|at| at.map(|m| veil.metres(m)))
                 .collect();
             if let Some(shape) = line_of(&place.grid, &line) {
-                let person = veil.text(super::Secret::Person("person"), &track.person.0);
+                let person = veil.text(super::Secret::Person("person"), &track.person.0).to_owned();
                 self.add(
                     "tracks",
                     shape,
@@ -127,7 +128,7 @@ impl Shapes {
         };
         match &entry.body {
             Body::Target(t) => {
-                let label = veil.text(super::Secret::Label("target"), &t.label.0);
+                let label = veil.text(super::Secret::Label("target"), &t.label.0).to_owned();
                 let more = json!({ "id": common.id, "target": label, "set_depth_cm": t.set_depth_cm, "orientation": t.orientation });
                 self.add("targets", shape, properties(date, place, more));
             }

@@ -14,6 +14,7 @@ use parquet::arrow::ArrowWriter;
 use parquet::basic::Compression;
 use parquet::errors::ParquetError;
 use parquet::file::properties::{EnabledStatistics, WriterProperties};
+use parquet::schema::types::ColumnPath;
 use serde_json::Value;
 use std::fs::File;
 use std::path::{Path, PathBuf};
@@ -27,7 +28,7 @@ const ROW_GROUP: usize = 131_072;
 const UTC: &str = "UTC";
 
 /// One value of a row.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Cell<'a> {
     /// Absent.
     Null,
@@ -37,6 +38,8 @@ pub enum Cell<'a> {
     Number(f64),
     /// A text; of a time, date or list as JSON writes it.
     Text(&'a str),
+    /// An instant.
+    Time(Time),
 }
 
 /// A file that is being written.
@@ -44,6 +47,8 @@ pub struct ParquetFile {
     path: PathBuf,
     schema: Arc<Schema>,
     columns: Vec<Builder>,
+    /// Rows that the writer has not yet.
+    waiting: usize,
     rows: usize,
     writer: ArrowWriter<File>,
 }
@@ -67,36 +72,49 @@ impl ParquetFile {
         let fields: Vec<Field> =
             columns.iter().map(|c| Field::new(&c.name, data_type(c.holds), true)).collect();
         let schema = Arc::new(Schema::new(fields));
-        let properties = WriterProperties::builder()
+        let mut properties = WriterProperties::builder()
             .set_compression(Compression::SNAPPY)
             .set_statistics_enabled(EnabledStatistics::Chunk)
-            .set_max_row_group_row_count(Some(ROW_GROUP))
-            .build();
+            .set_max_row_group_row_count(Some(ROW_GROUP));
+        // What hardly repeats only grows by a dictionary.
+        for column in columns.iter().filter(|c| c.holds == Holds::Time || c.name == "id") {
+            properties =
+                properties.set_column_dictionary_enabled(ColumnPath::from(column.name.as_str()), false);
+        }
         let file = File::create(path).map_err(|e| Failure::file(path, &e))?;
-        let writer =
-            ArrowWriter::try_new(file, schema.clone(), Some(properties)).map_err(|e| failed(path, e))?;
+        let writer = ArrowWriter::try_new(file, schema.clone(), Some(properties.build()))
+            .map_err(|e| failed(path, e))?;
         let columns = columns.iter().map(|c| Builder::new(c.holds)).collect();
-        Ok(ParquetFile { path: path.to_owned(), schema, columns, rows: 0, writer })
+        Ok(ParquetFile { path: path.to_owned(), schema, columns, waiting: 0, rows: 0, writer })
     }
 
     /// Adds a value to a column; a row is complete when each column got one.
-    pub fn add(&mut self, column: usize, cell: &Cell<'_>) {
+    pub fn add(&mut self, column: usize, cell: Cell<'_>) {
         if let Some(builder) = self.columns.get_mut(column) {
             builder.add(cell);
+        }
+    }
+
+    /// Adds a list of labels; as JSON where the column holds text.
+    pub fn add_labels(&mut self, column: usize, labels: Vec<String>) {
+        match self.columns.get_mut(column) {
+            Some(Builder::Labels(to)) => to.append_value(labels.into_iter().map(Some)),
+            Some(other) => other.add(Cell::Text(&Value::from(labels).to_string())),
+            None => {}
         }
     }
 
     /// Adds a value as JSON holds it.
     pub fn add_json(&mut self, column: usize, value: &Value) {
         match value {
-            Value::Null => self.add(column, &Cell::Null),
-            Value::Bool(flag) => self.add(column, &Cell::Integer(i64::from(*flag))),
+            Value::Null => self.add(column, Cell::Null),
+            Value::Bool(flag) => self.add(column, Cell::Integer(i64::from(*flag))),
             Value::Number(n) => match n.as_i64() {
-                Some(n) => self.add(column, &Cell::Integer(n)),
-                None => self.add(column, &n.as_f64().map_or(Cell::Null, Cell::Number)),
+                Some(n) => self.add(column, Cell::Integer(n)),
+                None => self.add(column, n.as_f64().map_or(Cell::Null, Cell::Number)),
             },
-            Value::String(text) => self.add(column, &Cell::Text(text)),
-            other => self.add(column, &Cell::Text(&other.to_string())),
+            Value::String(text) => self.add(column, Cell::Text(text)),
+            other => self.add(column, Cell::Text(&other.to_string())),
         }
     }
 
@@ -106,12 +124,19 @@ impl ParquetFile {
     /// What the disk says.
     pub fn end_row(&mut self) -> Result<(), Failure> {
         self.rows += 1;
-        if self.rows == BATCH { self.flush() } else { Ok(()) }
+        self.waiting += 1;
+        if self.waiting == BATCH { self.flush() } else { Ok(()) }
+    }
+
+    /// Rows until now.
+    #[must_use]
+    pub fn rows(&self) -> usize {
+        self.rows
     }
 
     fn flush(&mut self) -> Result<(), Failure> {
         let arrays: Vec<ArrayRef> = self.columns.iter_mut().map(Builder::finish).collect();
-        self.rows = 0;
+        self.waiting = 0;
         let batch = RecordBatch::try_new(self.schema.clone(), arrays).map_err(Failure::refused)?;
         self.writer.write(&batch).map_err(|e| failed(&self.path, e))
     }
@@ -161,23 +186,27 @@ impl Builder {
         }
     }
 
-    fn add(&mut self, cell: &Cell<'_>) {
-        let text = if let Cell::Text(text) = cell { Some(*text) } else { None };
-        let whole = if let Cell::Integer(n) = cell { Some(*n) } else { None };
+    fn add(&mut self, cell: Cell<'_>) {
+        let text = if let Cell::Text(text) = cell { Some(text) } else { None };
+        let whole = if let Cell::Integer(n) = cell { Some(n) } else { None };
         match self {
             Builder::Text(to) => to.append_option(text),
             Builder::Labels(to) => {
                 let labels = text.and_then(|t| serde_json::from_str::<Vec<String>>(t).ok());
                 to.append_option(labels.map(|labels| labels.into_iter().map(Some)));
             }
-            Builder::Time(to) => to.append_option(text.and_then(|t| Time::parse(t).ok()).map(Time::millis)),
+            Builder::Time(to) => {
+                let at =
+                    if let Cell::Time(at) = cell { Some(at) } else { text.and_then(|t| Time::parse(t).ok()) };
+                to.append_option(at.map(Time::millis));
+            }
             Builder::Date(to) => to.append_option(text.and_then(days_since_1970)),
             Builder::Number(to) => to.append_option(match cell {
-                Cell::Number(n) => Some(*n),
+                Cell::Number(n) => Some(n),
                 _ => whole.map(|n| n as f64),
             }),
             Builder::Integer(to) => to.append_option(match cell {
-                Cell::Number(n) if n.fract() == 0.0 => Some(*n as i64),
+                Cell::Number(n) if n.fract() == 0.0 => Some(n as i64),
                 _ => whole,
             }),
             Builder::Flag(to) => to.append_option(whole.map(|n| n != 0)),

@@ -7,6 +7,7 @@ use crate::file::make_folder;
 use firnbook_core::entry::csv_cell;
 use serde_json::{Map, Value};
 use std::collections::BTreeMap;
+use std::collections::btree_map::Entry;
 use std::fs::File;
 use std::io::{BufWriter, Write};
 use std::path::{Path, PathBuf};
@@ -127,24 +128,44 @@ impl Sink {
         }
     }
 
-    /// The Parquet file of a table and of this day, for a row that comes cell by cell, in the order of the columns without the day; the row is
-    /// counted.
+    /// A Parquet file of a table and of this day, for rows that come cell by cell, in the order of the columns without the day. Whoever filled it
+    /// gives it to [`Sink::close_file`].
     ///
     /// # Errors
     /// What the disk says.
-    pub fn parquet_row(
+    pub fn parquet_file(
         &mut self,
         name: &str,
         columns: impl FnOnce() -> Vec<Column>,
-    ) -> Result<Option<&mut ParquetFile>, Failure> {
-        self.open(name, columns)?;
-        Ok(self.tables.get_mut(name).and_then(|table| {
-            table.rows += 1;
-            match &mut table.open {
-                Some(Rows::Parquet(file)) => Some(&mut **file),
-                _ => None,
+    ) -> Result<ParquetFile, Failure> {
+        let (table, path) = self.place(name, columns)?;
+        ParquetFile::create(&path, &in_file(name, &table.columns).collect::<Vec<_>>())
+    }
+
+    /// Puts a filled file of a table on the disk and counts its rows.
+    ///
+    /// # Errors
+    /// What the disk says.
+    pub fn close_file(&mut self, name: &str, file: ParquetFile) -> Result<(), Failure> {
+        if let Some(table) = self.tables.get_mut(name) {
+            table.rows += file.rows();
+        }
+        file.close()
+    }
+
+    /// Has the tables of another sink of the same folder too.
+    pub fn join(&mut self, tables: BTreeMap<String, Table>) {
+        for (name, other) in tables {
+            match self.tables.entry(name) {
+                Entry::Vacant(free) => drop(free.insert(other)),
+                Entry::Occupied(mut table) => {
+                    let table = table.get_mut();
+                    table.rows += other.rows;
+                    table.files.extend(other.files);
+                    table.files.sort_unstable();
+                }
             }
-        }))
+        }
     }
 
     /// Opens what a row of a table needs.
@@ -152,6 +173,30 @@ impl Sink {
         if self.tables.get(name).is_some_and(|table| table.open.is_some()) {
             return Ok(());
         }
+        let (format, (table, path)) = (self.format, self.place(name, columns)?);
+        let create = || File::create(&path).map(BufWriter::new).map_err(|e| Failure::file(&path, &e));
+        table.open = Some(match format {
+            Format::Csv => {
+                let mut writer = Box::new(csv::Writer::from_writer(create()?));
+                let header = writer.write_record(table.columns.iter().map(|c| c.name.as_str()));
+                header.map_err(|e| csv_failed(&path, e))?;
+                Rows::Csv(writer)
+            }
+            Format::Parquet => {
+                let columns: Vec<&Column> = in_file(name, &table.columns).collect();
+                Rows::Parquet(Box::new(ParquetFile::create(&path, &columns)?))
+            }
+            Format::Jsonl | Format::Geojson => Rows::Jsonl(create()?),
+        });
+        Ok(())
+    }
+
+    /// The table of this name with one file more, and where that stands.
+    fn place(
+        &mut self,
+        name: &str,
+        columns: impl FnOnce() -> Vec<Column>,
+    ) -> Result<(&mut Table, PathBuf), Failure> {
         let parted = self.format == Format::Parquet && name != DAYS && name != PEOPLE;
         let inner = if parted {
             format!("{name}/{DAY}={}/part-0.parquet", self.day)
@@ -169,21 +214,7 @@ impl Sink {
             open: None,
         });
         table.files.push(inner);
-        let create = || File::create(&path).map(BufWriter::new).map_err(|e| Failure::file(&path, &e));
-        table.open = Some(match self.format {
-            Format::Csv => {
-                let mut writer = Box::new(csv::Writer::from_writer(create()?));
-                let header = writer.write_record(table.columns.iter().map(|c| c.name.as_str()));
-                header.map_err(|e| csv_failed(&path, e))?;
-                Rows::Csv(writer)
-            }
-            Format::Parquet => {
-                let columns: Vec<&Column> = in_file(name, &table.columns).collect();
-                Rows::Parquet(Box::new(ParquetFile::create(&path, &columns)?))
-            }
-            Format::Jsonl | Format::Geojson => Rows::Jsonl(create()?),
-        });
-        Ok(())
+        Ok((table, path))
     }
 
     /// Puts everything on the disk. The tables by name.

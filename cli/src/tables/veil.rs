@@ -81,13 +81,13 @@ impl Veil {
     }
 
     /// A text of a column as it leaves.
-    pub fn text(&mut self, secret: Secret, text: &str) -> String {
+    pub fn text<'t>(&'t mut self, secret: Secret, text: &'t str) -> &'t str {
         match secret {
             Secret::Person(class) if !self.is_lifted() => self.code('P', class, text),
             Secret::Label(class) if !self.keeps_notes() && !says_nothing(class, text) => {
                 self.code('L', class, text)
             }
-            _ => text.to_owned(),
+            _ => text,
         }
     }
 
@@ -152,11 +152,11 @@ impl Veil {
         row.retain(|key, _| columns.iter().any(|c| c.name == *key && self.shows(c)));
         for column in columns {
             match row.get_mut(&column.name) {
-                Some(Value::String(text)) => *text = self.text(column.secret, text),
+                Some(Value::String(text)) => *text = self.text(column.secret, text).to_owned(),
                 Some(Value::Array(list)) => {
                     for item in list {
                         if let Value::String(text) = item {
-                            *text = self.text(column.secret, text);
+                            *text = self.text(column.secret, text).to_owned();
                         }
                     }
                 }
@@ -170,8 +170,21 @@ impl Veil {
     }
 
     /// The code of a person, by call sign.
-    pub fn person(&mut self, call_sign: &str) -> String {
+    pub fn person(&mut self, call_sign: &str) -> &str {
         self.code('P', "person", call_sign)
+    }
+
+    /// Another one under the same key, that has given no code yet.
+    #[must_use]
+    pub fn another(&self) -> Veil {
+        Veil::new(self.leaves, self.key)
+    }
+
+    /// Knows the codes that another one gave too.
+    pub fn join(&mut self, other: Veil) {
+        for (class, codes) in other.codes {
+            self.codes.entry(class).or_default().extend(codes);
+        }
     }
 
     /// Call signs and the codes that were given for them, by code.
@@ -185,24 +198,27 @@ impl Veil {
         given
     }
 
-    fn code(&mut self, letter: char, class: &'static str, text: &str) -> String {
+    fn code(&mut self, letter: char, class: &'static str, text: &str) -> &str {
         let known = self.codes.entry(class).or_default();
-        if let Some(code) = known.get(text) {
-            return code.clone();
+        if !known.contains_key(text) {
+            known.insert(text.to_owned(), made(&self.key, letter, class, text));
         }
-        let mut hash = Sha256::new();
-        hash.update(self.key);
-        hash.update(class);
-        hash.update([0]);
-        hash.update(fold(text));
-        let hash = hash.finalize();
-        // 40 bits: two of 1,000 people share a code once in two million exports.
-        let bits = hash[..5].iter().fold(0_u64, |bits, byte| bits << 8 | u64::from(*byte));
-        let digit = |at: u32| char::from(LETTERS[(bits >> (5 * at) & 31) as usize]);
-        let code: String = [letter, '-'].into_iter().chain((0..8).rev().map(digit)).collect();
-        known.insert(text.to_owned(), code.clone());
-        code
+        &known[text]
     }
+}
+
+/// The code of a text under a key.
+fn made(key: &[u8; 32], letter: char, class: &str, text: &str) -> String {
+    let mut hash = Sha256::new();
+    hash.update(key);
+    hash.update(class);
+    hash.update([0]);
+    hash.update(fold(text));
+    let hash = hash.finalize();
+    // 40 bits: two of 1,000 people share a code once in two million exports.
+    let bits = hash[..5].iter().fold(0_u64, |bits, byte| bits << 8 | u64::from(*byte));
+    let digit = |at: u32| char::from(LETTERS[(bits >> (5 * at) & 31) as usize]);
+    [letter, '-'].into_iter().chain((0..8).rev().map(digit)).collect()
 }
 
 /// A label that can't be a name or a number to call: one letter, or up to six letters and digits with one to four digits among them.
@@ -266,7 +282,7 @@ mod tests {
         assert_eq!(one["by"], one["shovellers"][1]);
         assert_ne!(one["by"], one["shovellers"][0]);
         assert!(one["by"].as_str().unwrap().starts_with("P-"));
-        let again = Veil::new(Leaves::Notes, [1; 32]).person("LARCH");
+        let again = Veil::new(Leaves::Notes, [1; 32]).person("LARCH").to_owned();
         assert_eq!(one["by"], json!(again));
         assert_ne!(again, Veil::new(Leaves::Usual, [2; 32]).person("Larch"));
         assert_eq!(Veil::new(Leaves::Full, [1; 32]).text(Secret::Person("person"), "Larch"), "Larch");

@@ -244,7 +244,12 @@ pub(super) fn record(conn: &Connection, day: DayId, kinds: &[&str]) -> Result<Re
     let n = number(conn, day)?;
     let date: String =
         conn.prepare_cached("SELECT date FROM day WHERE n = ?1")?.query_row([n], |r| r.get(0))?;
-    let only = if kinds.is_empty() { "?2 = '[]'" } else { "e.kind IN (SELECT value FROM json_each(?2))" };
+    let only = match kinds {
+        [] => "?2 = '[]'",
+        // One kind is read by the index; of several SQLite reads the day.
+        [_] => "e.kind = json_extract(?2, '$[0]')",
+        _ => "e.kind IN (SELECT value FROM json_each(?2))",
+    };
     let mut statement =
         conn.prepare_cached(&format!("{ENTRY} WHERE e.day = ?1 AND {only} ORDER BY e.at_ms, e.id"))?;
     let mut rows = statement.query(params![n, serde_json::json!(kinds).to_string()])?;
