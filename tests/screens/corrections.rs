@@ -90,3 +90,24 @@ fn entries_move_to_the_day_they_belong_to() {
     let left = world.run(&format!("entries --day {wrong} --void --json")).json();
     assert!(left["entries"][0]["void"].as_str().unwrap().contains("moved to day"));
 }
+
+#[test]
+fn a_doubt_that_no_verdict_answers_says_what_to_type() {
+    let world = begun();
+    world.run("log moment --drill 1 --step start").ok();
+    world.run("log moment --drill 1 --target A --step signal --clock \"Kestrel's watch\"").ok();
+    let review = world.run("review").ok();
+    assert!(review.contains("as the clock \"Kestrel's watch\""), "{review}");
+    assert!(
+        review.contains("\n            firnbook log clock_mark --label read --clock NAME --shows HH:MM:SS\n"),
+        "{review}"
+    );
+    let full = world.run("day list --json").json()["days"][0]["day"].as_str().unwrap().to_owned();
+    let slip = world.run("day new --area \"Lower Bowl\" --json").json()["day"].as_str().unwrap().to_owned();
+    world.run("log note --note there").ok();
+    let review = world.run(&format!("review --day {slip}")).ok();
+    assert!(
+        review.contains(&format!("\n            firnbook move --all --day {slip} --into {full}\n")),
+        "{review}"
+    );
+}

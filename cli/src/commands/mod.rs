@@ -84,7 +84,7 @@ fn planned(ui: &mut Ui, cli: &Cli, args: &plan::PlanArgs, around: &Surroundings)
 
 fn at_the_desk(desk: &mut Desk, command: Option<&Command>) -> Ran {
     if let Some(says) = implausible(desk.now()) {
-        desk.ui.say(styled(ALERT, says));
+        desk.ui.say(styled(ALERT, format!("{says} (`firnbook clock --help`)")));
     }
     match command {
         None => here::run(desk),

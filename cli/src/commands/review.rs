@@ -119,10 +119,32 @@ fn tell_item(item: &Item, columns: usize) -> String {
             text.push_str(&format!("{blank}{}\n", tell_value(value)));
         }
     }
+    for command in commands(item) {
+        text.push_str(&format!("{blank}{}\n", styled(COMMAND, command)));
+    }
     if !item.ask.is_empty() {
         text.push_str(&format!("{blank}{}\n", styled(FAINT, format!("ask {}", item.ask.join(", ")))));
     }
     text
+}
+
+/// What may be typed to put a doubt to rest by doing what it asks for, where more than amending an entry does.
+#[must_use]
+pub fn commands(item: &Item) -> Vec<String> {
+    match item.doubt() {
+        Some("clock") => vec![
+            "firnbook log clock_mark --label now".to_owned(),
+            "firnbook log clock_mark --label read --clock NAME --shows HH:MM:SS".to_owned(),
+        ],
+        Some(code) => {
+            let other = code.strip_prefix("one_day:");
+            other
+                .map(|into| format!("firnbook move --all --day {} --into {into}", item.day))
+                .into_iter()
+                .collect()
+        }
+        None => vec![],
+    }
 }
 
 /// A value to choose from: how it is kept, what it is, who wrote it when.

@@ -1,6 +1,6 @@
 //! The walk through all items of a day: one question a screen, each answer written at once, left at any point.
 
-use super::{Ran, entries};
+use super::{Ran, entries, review};
 use crate::desk::Desk;
 use crate::ui::{COMMAND, FAINT, HEADING, styled};
 use crate::view;
@@ -87,7 +87,11 @@ fn screen(desk: &Desk, day: &DayRow, item: &Item, open: usize) -> Result<String,
         styled(FAINT, format!("{}, {} to go", item.code, open))
     );
     text.push_str(&textwrap::fill(&item.says, columns));
-    text.push_str("\n\n");
+    text.push('\n');
+    for command in review::commands(item) {
+        text.push_str(&format!("{}\n", styled(COMMAND, command)));
+    }
+    text.push('\n');
     for noted in record.entries.iter().filter(|n| item.entries.contains(&n.id)) {
         text.push_str(&format!("  {}\n", view::shortened(&entries::line(noted), columns.saturating_sub(2))));
     }

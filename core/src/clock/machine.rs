@@ -67,7 +67,7 @@ pub fn implausible(now: Time) -> Option<String> {
     let shown = now.datetime();
     (!YEARS.contains(&shown.year())).then(|| {
         format!(
-            "this device's clock shows {}, which can't be: set it, or its times can only be put right by comparing clocks (`firnbook clock --help`)",
+            "this device's clock shows {}, which can't be: set it, or its times can only be put right by comparing clocks",
             shown.format("%Y-%m-%d %H:%M")
         )
     })

@@ -4,6 +4,7 @@
 use super::item::{Item, Sort};
 use crate::day::{Key, Record};
 use crate::entry::{Body, EntryId, fold};
+use crate::order::InOrder;
 use serde_json::Value;
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -19,7 +20,7 @@ pub fn across(days: &[&Record]) -> Vec<Item> {
     }
     let mut found = Vec::new();
     for mut of_date in dates.into_values() {
-        of_date.sort_by_key(|d| (counted(d), d.id));
+        of_date.order_by_key(|d| (counted(d), d.id));
         for (i, less) in of_date.iter().enumerate() {
             found.extend(of_date[i + 1..].iter().filter_map(|more| doubt(less, more)));
         }
@@ -56,8 +57,8 @@ fn doubt(less: &Record, more: &Record) -> Option<Item> {
         return None;
     }
     let says = format!(
-        "{} in {} and in {} may be one day: {why}; if so, move --all --day {} --into {}",
-        less.date, less.area, more.area, less.id, more.id
+        "{} in {} and in {} may be one day: {why}; if so, move every entry of {} to {}",
+        less.date, less.area, more.area, less.area, more.area
     );
     let ask = if common.is_empty() { here.into_values().collect() } else { common };
     Some(Item {
@@ -110,6 +111,9 @@ mod tests {
         assert_eq!(found.len(), 1);
         assert_eq!(found[0].day, slip.id);
         assert_eq!(found[0].item, format!("{}!one_day:{}", id(1), main.id));
+        let asks = "; if so, move every entry of Uper Bowl to Upper Bowl";
+        assert!(found[0].says.ends_with(asks), "{}", found[0].says);
+        assert_eq!(found[0].doubt(), Some(format!("one_day:{}", main.id).as_str()));
         let same_people = in_area("Hut Field", "lead", 1, &[]);
         assert!(across(&[&main, &same_people])[0].says.contains("people are in both"));
         let others = in_area("Hut Field", "Obs9", 1, &[]);

@@ -67,7 +67,7 @@ pub struct Item {
 pub struct ItemValue {
     /// The value
     pub value: Value,
-    /// Its short code, as typed after `--keep`
+    /// Its short code, by which a verdict names it
     pub code: String,
     /// The device that wrote it
     pub device: Option<DeviceId>,
@@ -93,6 +93,13 @@ impl Item {
     #[must_use]
     pub fn is_kit(&self) -> bool {
         self.item.starts_with(KIT)
+    }
+
+    /// The code word of a doubt, for example `order`; `None` of any other sort.
+    #[must_use]
+    pub fn doubt(&self) -> Option<&str> {
+        let accepted = self.item.split_once('!').filter(|_| self.sort == Sort::Doubt);
+        accepted.map(|(_, code)| code)
     }
 }
 

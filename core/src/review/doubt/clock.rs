@@ -30,8 +30,7 @@ pub(super) fn doubts(ground: &Ground<'_>) -> Vec<Item> {
         };
         let says = format!(
             "{whose} was never compared with the others, so {times} of {} stand only beside one another. Press one mark together on it \
-             and on a known one (`log clock_mark --label now`), or read it beside this one (`log clock_mark --label read --clock \"{label}\" \
-             --shows HH:MM:SS`)",
+             and on a known one, or read it beside this one and write down what it shows, as the clock \"{label}\"",
             listed(&ask)
         );
         Some(Item { entries, ask, ..doubt(ground, first, "clock", says) })
@@ -81,6 +80,7 @@ mod tests {
         );
         assert_eq!(found[0].ask, ["Obs3"]);
         assert!(found[0].says.contains("2 times of Obs3"), "{}", found[0].says);
+        assert!(found[0].says.ends_with("as the clock \"4f62733300000000\""), "{}", found[0].says);
     }
 
     #[test]
