@@ -47,7 +47,9 @@ impl Logbook {
         into: DayId,
         by: CallSign,
     ) -> Result<Changed, FirnbookError> {
-        self.changing(into, |log| log.move_to(&[(day, id)], into, &by.0))
+        let changed = self.changing(day, |log| log.move_to(&[(day, id)], into, &by.0))?;
+        self.tell_written(into, &changed.changed);
+        Ok(changed)
     }
 
     /// What of a day needs a person, in the order in which people should look.

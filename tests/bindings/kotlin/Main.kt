@@ -121,6 +121,28 @@ val tests: Map<String, () -> Unit> = mapOf(
         }
         Unit
     },
+    "a date that no calendar of a training day has is refused" to {
+        opened().use { log ->
+            for (far in listOf(LocalDate.MIN, LocalDate.of(-1, 1, 1), LocalDate.of(10000, 1, 1), LocalDate.MAX)) {
+                assertFailsWith<FirnbookException.Refused>("$far") { log.beginDay(far, "Upper Bowl", "Obs1") }
+            }
+            assertEquals(0, log.days().size)
+        }
+    },
+    "half a surrogate is refused wherever a text goes in" to {
+        opened().use { log ->
+            val day = log.aDay()
+            val entry = log.strike(day)
+            val half = "half a \uD800 pair"
+            val calls = listOf<() -> Any?>(
+                { Logbook.open(half, null) }, { log.findDay(half) }, { log.beginDay(date, half, "Obs1") }, { log.stamp(half) }, { log.writeLines(day, "Lead", half) },
+                { log.amend(day, entry, half, "Obs1") }, { log.amend(day, entry, """{"note": "\ud800"}""", "Obs1") }, { log.voidEntry(day, entry, half, "Obs1") },
+                { log.settle(day, listOf(half), Verdict.Accept, "Lead") }, { log.personStats(Season(), half) }, { log.mergeFile(half) }, { log.joinCrew(half, "A") },
+            )
+            for (call in calls) assertFails { call() }
+            assertEquals(1, log.count())
+        }
+    },
     "sixteen threads at once lose nothing" to {
         opened().use { log ->
             val day = log.aDay()
@@ -201,7 +223,7 @@ fun main() {
     firnbook.uniffiEnsureInitialized()
     firnbook.log.uniffiEnsureInitialized()
     var failed = 0
-    val all = tests + liveTests
+    val all = tests + liveTests + correctionTests
     for ((name, test) in all) {
         try {
             test()
