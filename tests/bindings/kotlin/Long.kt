@@ -1,6 +1,7 @@
-// What takes long or must be warm: `LongKt leak [PRESSES]` presses over 200 days, in which resident memory must stay flat; `LongKt calls` tells
-// what a call through the layer costs. The last line counts what passed.
+// What takes long or must be warm: `LongKt leak [PRESSES]` presses over 200 days, in which resident memory must stay flat, and counts in its last
+// line what passed; `LongKt pace` takes the rounds of pairs.py.
 
+import firnbook.Logbook
 import firnbook.log.*
 import firnbook.units.cm
 import java.io.File
@@ -8,7 +9,7 @@ import kotlin.system.exitProcess
 
 const val DAYS = 200
 const val SLACK = 1.05
-const val CALL_US_MOST = 30.0
+const val WARM_CALLS = 25_000
 
 fun residentKb(): Long =
     File("/proc/self/status").readLines().first { it.startsWith("VmRSS") }.filter(Char::isDigit).toLong()
@@ -29,27 +30,43 @@ fun leak(presses: Int): Boolean = opened().use { log ->
     now <= settled * SLACK
 }
 
-/** Microseconds a call, the median of 50 rounds after 50 rounds that warm up. */
-fun callUs(call: () -> Unit): Double {
-    val rounds = (1..100).map {
-        val begun = System.nanoTime()
-        repeat(500) { call() }
-        (System.nanoTime() - begun) / 500e3
-    }
-    return rounds.drop(50).sorted()[25]
+fun us(work: () -> Unit): Double {
+    val begun = System.nanoTime()
+    work()
+    return (System.nanoTime() - begun) / 1e3
 }
 
-/** Of a call in which core only copies eight bytes, so that all of its time is the layer's. */
-fun calls(): Boolean = opened().use { log ->
-    val us = callUs { log.device() }
-    println("a call through the layer on the warm JVM: %.1f us, at most %.0f".format(us, CALL_US_MOST))
-    us <= CALL_US_MOST
+/** The rounds that pairs.py asks for, one a line of input, answered in microseconds. */
+fun pace() {
+    val held = mutableMapOf<String, kotlin.Pair<Logbook, DayId>>()
+    for (line in generateSequence(::readLine)) {
+        val (what, store) = line.split(" ")
+        val count by lazy { line.split(" ")[2].toInt() }
+        val tookUs = when (what) {
+            "open" -> us {
+                Logbook.open(store, null).use { log -> log.recorder(log.days()[0].id, "Obs1", "1", 240.0).use { it.standing() } }
+            }
+            "press" -> {
+                val (log, day) = held.getOrPut(store) { Logbook.open(store, null).let { it to it.days()[0].id } }
+                val each = List(count) {
+                    us { log.write(day, log.stamp("Obs1").copy(drill = "1"), Body.Strike(Strike(depthCm = 100.cm))) }
+                }
+                each.sorted()[count / 2]
+            }
+            "call" -> Logbook.open(store, null).use { log ->
+                repeat(WARM_CALLS) { log.device() }
+                us { repeat(count) { log.device() } } / count
+            }
+            else -> error("$what is no round")
+        }
+        println(tookUs)
+    }
 }
 
 fun main(words: Array<String>) {
     val good = when (words[0]) {
+        "pace" -> return pace()
         "leak" -> leak(words.getOrNull(1)?.toInt() ?: 100_000)
-        "calls" -> calls()
         else -> error("${words[0]} is nothing that is done here")
     }
     println(if (good) "1 passed, 0 failed" else "0 passed, 1 failed")
