@@ -4,7 +4,6 @@
 use super::item::{Item, Sort};
 use crate::day::{Key, Record};
 use crate::entry::{Body, EntryId, fold};
-use crate::order::InOrder;
 use serde_json::Value;
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -20,7 +19,7 @@ pub fn across(days: &[&Record]) -> Vec<Item> {
     }
     let mut found = Vec::new();
     for mut of_date in dates.into_values() {
-        of_date.order_by_key(|d| (counted(d), d.id));
+        of_date.sort_by_key(|d| (counted(d), d.id));
         for (i, less) in of_date.iter().enumerate() {
             found.extend(of_date[i + 1..].iter().filter_map(|more| doubt(less, more)));
         }
