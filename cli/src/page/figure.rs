@@ -30,7 +30,6 @@ impl Figure {
         html! {
             figure {
                 figcaption { (self.title) }
-                p.sideways aria-hidden="true" { (words::GOES_ON) }
                 div.scroll tabindex="0" role="region" aria-label=(words::drawing(&self.title)) { (self.drawing) }
                 @for remark in self.remarks.iter().filter(|r| !r.is_empty()) { p.remark { (remark) } }
                 (table)

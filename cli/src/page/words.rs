@@ -24,7 +24,6 @@ pub const FOOT: &str = "What this is, and what it is not";
 pub const ALL_DRILLS: &str = "All drills";
 pub const SHOW_ONLY: &str = "Show";
 pub const POINT: &str = "Point at a bar or a line and its value stands here.";
-pub const GOES_ON: &str = "The drawing goes on to the right.";
 pub const UNKNOWN: &str = "unknown";
 pub const NONE: &str = "–";
 
