@@ -131,7 +131,11 @@ impl Logbook {
         dry_run: bool,
     ) -> Result<LogReport, LogbookError> {
         let now = self.clocked()?;
-        let dates: HashMap<DayId, NaiveDate> = self.days()?.into_iter().map(|d| (d.id, d.date)).collect();
+        let mut dates: HashMap<DayId, NaiveDate> = HashMap::new();
+        // Only a sheet asks for them, and a press must not cost more the more days there are.
+        if drafts.iter().any(|(_, _, row)| row.is_some()) {
+            dates.extend(self.store.dated()?.into_iter().map(|d| (d.id, d.date)));
+        }
         let mut repetitions: HashMap<DayId, HashMap<String, u32>> = HashMap::new();
         let mut ready = Vec::with_capacity(drafts.len());
         let mut faults = Vec::new();
