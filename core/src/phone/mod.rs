@@ -12,7 +12,7 @@ use crate::exchange::LanError;
 use crate::insight::season::footing::Why;
 use crate::logbook::CrewError;
 use crate::units::{Centimetres, Degrees, KilogramsPerCubicMetre, Metres, Milliseconds, Percent, Seconds};
-use chrono::{DateTime, NaiveDate, TimeDelta};
+use chrono::{DateTime, Datelike, NaiveDate, TimeDelta};
 use serde_json::{Map, Value};
 use std::collections::{BTreeMap, HashMap};
 use std::net::IpAddr;
@@ -118,7 +118,9 @@ uniffi::custom_type!(Date, String, {
     remote,
     lower: |date| date.to_string(),
     try_lift: |text| {
-        text.parse::<NaiveDate>().map_err(|_| FirnbookError::value("Date", &text, "is no date; write it as 2027-02-06").into())
+        // Other languages have no dates beyond these years, and a time of the log has none either.
+        let date = text.parse::<NaiveDate>().ok().filter(|date| (1..=9999).contains(&date.year()));
+        date.ok_or_else(|| FirnbookError::value("Date", &text, "is no date of the years 1 to 9999; write it as 2027-02-06").into())
     },
 });
 
