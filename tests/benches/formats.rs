@@ -38,7 +38,7 @@ fn main() {
         rusqlite::Connection::open(phone.path()).unwrap().execute("VACUUM INTO ?1", into).unwrap();
     }
     let held = rusqlite::Connection::open(&store).unwrap();
-    let written: usize = held.query_row("SELECT count(*) FROM entry", [], |row| row.get(0)).unwrap();
+    let written: i64 = held.query_row("SELECT count(*) FROM entry", [], |row| row.get(0)).unwrap();
     println!("a store of {written} entries");
     let key = out.path().join("key");
     std::fs::write(&key, "5e".repeat(32)).unwrap();
