@@ -97,7 +97,7 @@ fn a_doubt_that_no_verdict_answers_says_what_to_type() {
     world.run("log moment --drill 1 --step start").ok();
     world.run("log moment --drill 1 --target A --step signal --clock \"Kestrel's watch\"").ok();
     let review = world.run("review").ok();
-    assert!(review.contains("as the clock \"Kestrel's watch\""), "{review}");
+    assert!(review.contains("as the clock \"kestrel's watch\""), "{review}");
     assert!(
         review.contains("\n            firnbook log clock_mark --label read --clock NAME --shows HH:MM:SS\n"),
         "{review}"
