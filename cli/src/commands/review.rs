@@ -137,9 +137,8 @@ pub fn commands(item: &Item) -> Vec<String> {
             "firnbook log clock_mark --label read --clock NAME --shows HH:MM:SS".to_owned(),
         ],
         Some(code) => {
-            let other = code.strip_prefix("one_day:");
-            other
-                .map(|into| format!("firnbook move --all --day {} --into {into}", item.day))
+            let into = code.strip_prefix("one_day:");
+            into.map(|into| format!("firnbook move --all --day {} --into {into}", item.day))
                 .into_iter()
                 .collect()
         }

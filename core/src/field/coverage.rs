@@ -255,10 +255,10 @@ impl<T> Seen<T> {
     }
 }
 
-/// Leaves out swaths that within `half` of the middle lie wholly in that of radius `radius` which is `best`, the one that reaches farthest.
+/// Leaves out what within `half` of the middle lies wholly in `best`, a swath of this radius.
 /// How far `p` lies outside a swath is convex in `p`, so it is at least its tangent at the middle; and it bends by at most 1
 /// over the distance to the segment, so for the best it is at most its tangent and half that bend.
-fn leave_out_outdone<T, B>(seen: &mut Vec<Seen<T>>, best: &Seen<B>, radius: f64, half: f64) {
+fn leave_out_outdone<T>(seen: &mut Vec<Seen<T>>, best: &Seen<u32>, radius: f64, half: f64) {
     let nearest = best.beyond + radius - half;
     if nearest > 0.0 {
         let bend = 0.5 * half * half / nearest;

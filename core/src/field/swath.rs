@@ -58,20 +58,24 @@ impl Swath {
         Self { a, b, radius, along, length }
     }
 
-    /// How far `p` lies outside; negative within.
-    pub(crate) fn beyond(&self, p: Vector) -> f64 {
+    /// From the nearest point of its segment to `p`.
+    fn off(&self, p: Vector) -> Vector {
         let off = minus(p, self.a);
         let along = dot(off, self.along).clamp(0.0, self.length);
-        distance(off, self.along.map(|part| part * along)) - self.radius
+        plus(off, -along, self.along)
     }
 
-    /// How far `p` lies outside, and the unit vector from its segment to `p`, which is zero on the segment.
+    /// How far `p` lies outside; negative within.
+    pub(crate) fn beyond(&self, p: Vector) -> f64 {
+        let off = self.off(p);
+        dot(off, off).sqrt() - self.radius
+    }
+
+    /// The same, and the unit vector from its segment to `p`, which is zero on the segment.
     pub(crate) fn beyond_and_away(&self, p: Vector) -> (f64, Vector) {
-        let off = minus(p, self.a);
-        let along = dot(off, self.along).clamp(0.0, self.length);
-        let away = plus(off, -along, self.along);
-        let length = dot(away, away).sqrt();
-        (length - self.radius, if length > 0.0 { away.map(|part| part / length) } else { [0.0; 2] })
+        let off = self.off(p);
+        let length = dot(off, off).sqrt();
+        (length - self.radius, if length > 0.0 { off.map(|part| part / length) } else { [0.0; 2] })
     }
 
     /// Start and end of its segment.
@@ -305,10 +309,7 @@ impl Cuts {
         if cos.abs() < 1.0 && sweep != 0.0 {
             let (axis, half) = (axis[1].atan2(axis[0]), cos.acos());
             for angle in [axis - half, axis + half] {
-                let past = (angle - from) * sweep.signum();
-                // As the remainder of a division, only faster: these are a few turns at the most.
-                let turns = (past * (1.0 / TAU)).floor();
-                self.add((past - turns * TAU) / sweep.abs());
+                self.add(((angle - from) * sweep.signum()).rem_euclid(TAU) / sweep.abs());
             }
         }
     }

@@ -13,6 +13,15 @@ fn field() -> Outline {
     Outline::rectangle(300.0, 400.0).unwrap()
 }
 
+/// Numbers between 0 and 1 by a linear congruence, the same ones for a seed.
+fn chances(seed: u64) -> impl FnMut() -> f64 {
+    let mut state = seed;
+    move || {
+        state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+        (state >> 11) as f64 / (1_u64 << 53) as f64
+    }
+}
+
 #[test]
 fn nothing_walked_is_one_gap() {
     let none = searched(&field(), &[], 40.0);
@@ -45,11 +54,7 @@ fn lanes_cover_all() {
 
 #[test]
 fn steps_in_bundles_search_what_they_search_one_by_one() {
-    let mut state = 11_u64;
-    let mut chance = || {
-        state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-        (state >> 11) as f64 / (1_u64 << 53) as f64
-    };
+    let mut chance = chances(11);
     // Five points a second at walking pace, each read with noise; now and then the receiver loses 30 m of the way.
     let mut way = |x: f64| {
         let (mut y, mut heading) = (0.0, 1.5);
@@ -75,11 +80,7 @@ fn steps_in_bundles_search_what_they_search_one_by_one() {
 
 #[test]
 fn gaps_joined_along_their_edge_are_those_of_the_squares() {
-    let mut state = 7_u64;
-    let mut chance = || {
-        state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-        (state >> 11) as f64 / (1_u64 << 53) as f64
-    };
+    let mut chance = chances(7);
     for strip_width_m in [6.0, 15.0] {
         let mut way = || {
             let (mut at, mut heading) = ([300.0 * chance(), 400.0 * chance()], 6.3 * chance());
