@@ -306,3 +306,6 @@ impl Logbook {
 fn usage(error: impl std::fmt::Display) -> LogbookError {
     LogbookError::Usage(error.to_string())
 }
+
+#[cfg(test)]
+mod tests;
