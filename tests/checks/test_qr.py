@@ -47,7 +47,7 @@ def read(code):
 @pytest.fixture(scope="module")
 def base(tmp_path_factory):
     """The program on a store that has founded a crew."""
-    store = [built("firnbook", "firnbook"), "--store", str(tmp_path_factory.mktemp("qr") / "base.firnstore")]
+    store = [built("firnbook"), "--store", str(tmp_path_factory.mktemp("qr") / "base.firnstore")]
     subprocess.run([*store, "settings", "me", "Base"], check=True, capture_output=True)
     subprocess.run([*store, "day", "new", "--area", "Upper Bowl"], check=True, capture_output=True)
     subprocess.run([*store, "crew", "new"], check=True, capture_output=True)

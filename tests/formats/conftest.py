@@ -22,7 +22,7 @@ class Failed(Exception):
 @pytest.fixture(scope="session")
 def firnbook():
     """Runs the program: `firnbook(store, word, …)` gives its JSON answer, or raises Failed."""
-    program = built("firnbook", "firnbook")
+    program = built("firnbook")
 
     def run(store, *words, said=None):
         command = [program, "--json", "--store", store, *map(str, words)]

@@ -121,7 +121,7 @@ def test_what_never_ends_takes_bounded_memory(store, words, file):
     """A line of 1 GB through a pipe, and a device that says of itself that it is empty."""
     line = f"printf '{{\"kind\":\"note\",\"note\":\"'; head -c {1 << 30} /dev/zero | tr '\\0' a"
     with subprocess.Popen(["bash", "-c", line], stdout=subprocess.PIPE, stderr=subprocess.DEVNULL) as endless:
-        ran = subprocess.Popen([built("firnbook", "firnbook"), "--store", store, *words, file, "--by", "Lead", "--day", "2027-02-06"],
+        ran = subprocess.Popen([built("firnbook"), "--store", store, *words, file, "--by", "Lead", "--day", "2027-02-06"],
                                stdin=endless.stdout, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE)
         endless.stdout.close()
         said = ran.stderr.read().decode()
@@ -134,7 +134,7 @@ def test_a_long_line_among_others_is_not_taken_apart(firnbook, store, tmp_path):
     """Of 200 MB of JSON in one line, which would be 100 million values of 32 bytes and more, the line is named."""
     file = tmp_path / "f.jsonl"
     file.write_text('{"kind":"note","at":"10:00","note":"x"}\n{"x":[' + "0," * 100_000_000 + "0]}\n")
-    ran = subprocess.Popen([built("firnbook", "firnbook"), "--store", store, "log", "--from", file, "--by", "Lead", "--day", "2027-02-06"], stdout=subprocess.DEVNULL, stderr=subprocess.PIPE)
+    ran = subprocess.Popen([built("firnbook"), "--store", store, "log", "--from", file, "--by", "Lead", "--day", "2027-02-06"], stdout=subprocess.DEVNULL, stderr=subprocess.PIPE)
     said = ran.stderr.read().decode()
     _, status, used = os.wait4(ran.pid, 0)
     assert os.waitstatus_to_exitcode(status) == 1 and "line 2" in said and "bytes; no entry is longer" in said, said

@@ -46,7 +46,7 @@ fn main() -> io::Result<ExitCode> {
         }
     }
     if check && stale.len() + left.len() > 0 {
-        println!("type: cargo run -p firnbook-tests --bin schemas");
+        println!("type: cargo run --bin schemas");
         return Ok(ExitCode::FAILURE);
     }
     println!("{} generated files stand as they should", wanted.len());
