@@ -2,10 +2,11 @@
 
 use firnbook_tests::program::program;
 use serde_json::Value;
-use std::io::{BufRead, BufReader};
+use std::io::{BufRead, BufReader, Read};
 use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
+use std::time::{Duration, Instant};
 
 /// The file that says how far the clock beside this store is off; where there is none, the machine's own counts.
 fn off(store: &Path) -> PathBuf {
@@ -40,12 +41,40 @@ pub fn run(store: &Path, line: &[&str]) -> Value {
     answer
 }
 
-/// A base that listens in a process of its own, and where.
+/// A base that listens in a process of its own, and where. It is killed when it is dropped.
 pub struct Listening {
     /// The process.
     pub child: Child,
     /// Where.
     pub at: SocketAddr,
+}
+
+/// After this long a base that should end does not.
+const PATIENCE: Duration = Duration::from_secs(60);
+
+impl Listening {
+    /// Waits until it has ended, well; what it said.
+    pub fn ended(mut self) -> String {
+        let begun = Instant::now();
+        let status = loop {
+            if let Some(status) = self.child.try_wait().unwrap() {
+                break status;
+            }
+            assert!(begun.elapsed() < PATIENCE, "base still listens");
+            std::thread::sleep(Duration::from_millis(20));
+        };
+        let mut said = String::new();
+        self.child.stdout.take().unwrap().read_to_string(&mut said).unwrap();
+        assert!(status.success(), "{status}: {said}");
+        said
+    }
+}
+
+impl Drop for Listening {
+    fn drop(&mut self) {
+        let _ = self.child.kill();
+        let _ = self.child.wait();
+    }
 }
 
 /// A base that ends by itself once so many phones have exchanged everything.
@@ -72,13 +101,16 @@ fn listening(store: &Path, more: &[&str]) -> Listening {
     Listening { child, at }
 }
 
-/// Ends a base as Ctrl-C does, in order; its answer in JSON, null for a text.
-pub fn interrupted(base: Listening) -> Value {
+/// Ends a base as Ctrl-C does, in order; what it said.
+pub fn told_when_interrupted(base: Listening) -> String {
     let killed = Command::new("kill").args(["-INT", &base.child.id().to_string()]).status().unwrap();
     assert!(killed.success());
-    let output = base.child.wait_with_output().unwrap();
-    assert_eq!(output.status.code(), Some(0));
-    serde_json::from_slice(&output.stdout).unwrap_or(Value::Null)
+    base.ended()
+}
+
+/// The same, in JSON; null for a text.
+pub fn interrupted(base: Listening) -> Value {
+    serde_json::from_str(&told_when_interrupted(base)).unwrap_or(Value::Null)
 }
 
 /// A crew whose phones have taken their invitations up.

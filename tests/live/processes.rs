@@ -1,12 +1,14 @@
 //! A base and its phones as processes of their own: the program as people run it, over links that fail, with kills in between.
 
-use super::devices::{Crew, firnbook, interrupted, listen, listen_json, run, set_clock};
+use super::devices::{
+    Crew, firnbook, interrupted, listen, listen_json, run, set_clock, told_when_interrupted,
+};
 use super::relay::{FAIR, Relay, Weather};
 use firnbook_tests::small_disk::SmallDisk;
 use serde_json::{Value, json};
 use std::io::Write;
 use std::path::{Path, PathBuf};
-use std::process::{Child, Command, Stdio};
+use std::process::{Child, Stdio};
 use std::time::Duration;
 
 #[test]
@@ -44,14 +46,13 @@ fn a_base_and_eight_phones_through_delays_and_cuts() {
             (answer["clock_offset_ms"].as_f64().unwrap(), answer["clock_uncertainty_ms"].as_f64().unwrap());
         assert!(offset.abs() <= within, "{answer}");
     }
-    let output = base.child.wait_with_output().unwrap();
-    assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stdout));
+    base.ended();
     // A second round, without the weather: then all hold the same.
     let base = listen(&crew.store("base"), 8);
     for n in 0..8 {
         run(&crew.phone(n), &["sync", &base.at.to_string()]);
     }
-    drop(base);
+    base.ended();
     let shown = run(&crew.store("base"), &["day", "show"]);
     let strikes = shown["kinds"].as_array().unwrap().iter().find(|k| k["kind"] == "strike").unwrap();
     assert_eq!(strikes["n"], 8 * 150);
@@ -98,13 +99,13 @@ fn a_base_that_is_killed_keeps_what_it_confirmed() {
     for n in 0..PHONES {
         run(&crew.phone(n), &["sync", &base.at.to_string()]);
     }
-    assert!(base.child.wait_with_output().unwrap().status.success());
+    base.ended();
     let shown = run(&crew.store("base"), &["day", "show"]);
     let strikes = shown["kinds"].as_array().unwrap().iter().find(|k| k["kind"] == "strike").unwrap();
     assert_eq!(strikes["n"], PHONES * 400);
     let base = listen(&crew.store("base"), 1);
     run(&crew.phone(0), &["sync", &base.at.to_string()]);
-    drop(base);
+    base.ended();
     assert!(!crew.heads(&crew.phone(0)).as_array().unwrap().is_empty());
 }
 
@@ -115,11 +116,7 @@ fn an_interrupt_ends_base_in_order() {
     run(&crew.phone(0), &["sync", &base.at.to_string()]);
     // Other commands work on the same store meanwhile.
     run(&crew.store("base"), &["log", "note", "--topic", "general", "--note", "while listening"]);
-    let killed = Command::new("kill").args(["-INT", &base.child.id().to_string()]).status().unwrap();
-    assert!(killed.success());
-    let output = base.child.wait_with_output().unwrap();
-    assert_eq!(output.status.code(), Some(0));
-    let said = String::from_utf8(output.stdout).unwrap();
+    let said = told_when_interrupted(base);
     assert!(said.contains("1 session,"), "{said}");
 }
 
@@ -178,7 +175,7 @@ fn a_full_disk_at_base_keeps_what_was_confirmed_and_takes_the_rest_once_there_is
     for n in 0..2 {
         run(&crew.phone(n), &["sync", &listening.at.to_string()]);
     }
-    assert!(listening.child.wait_with_output().unwrap().status.success());
+    listening.ended();
     let notes = run(&base, &["entries", "--kind", "note"]);
     assert_eq!(notes["entries"].as_array().unwrap().len(), 2 * 20 * 30);
     assert_eq!(run(&base, &["verify"])["ok"], true);
@@ -225,7 +222,7 @@ fn a_phone_of_1970_exchanges_and_one_of_2099_is_told_to_look_at_its_clock() {
     assert!(said.contains("this device's clock shows 1970-01-01 00:00, which can't be: set it"), "{said}");
     let listening = listen(&base, 1);
     let answer = run(&old, &["sync", &listening.at.to_string()]);
-    assert!(listening.child.wait_with_output().unwrap().status.success());
+    listening.ended();
     let (offset, within) =
         (answer["clock_offset_ms"].as_f64().unwrap(), answer["clock_uncertainty_ms"].as_f64().unwrap());
     assert!((offset - (now_ms - 12_000) as f64).abs() <= within, "{answer}");
