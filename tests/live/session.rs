@@ -110,6 +110,8 @@ fn a_cut_at_any_byte_loses_and_doubles_nothing() {
         let first = talk(&one, &other, cut, usize::MAX);
         let held = [&a, &b].map(|p| p.book.days().unwrap()[0].entries);
         cut_after_keeping += usize::from(first.caller.is_err() && held.contains(&all));
+        // A caller that heard the end does not call again, so base must know that this was it.
+        assert!(first.caller.is_err() || first.base.is_ok(), "{cut:?}");
         let again = talk(&one, &other, WHOLE, usize::MAX);
         // What was kept is not sent again.
         let (caller, base) = (again.caller.unwrap(), again.base.unwrap());

@@ -3,10 +3,12 @@
 use super::crew::{Base, Team, sync, sync_at};
 use super::link::assert_equal;
 use super::relay::{FAIR, Relay, Weather, timed};
-use firnbook_core::exchange::{self, Event, LAN_LIMITS, Progress, Stop};
+use firnbook_core::exchange::{self, Channel, Event, Host, LAN_LIMITS, Progress, Role, Stop};
 use firnbook_tests::strike;
 use std::collections::BTreeSet;
+use std::io::{Read, Write};
 use std::net::{IpAddr, Ipv4Addr, Ipv6Addr, SocketAddr, TcpListener};
+use std::sync::Arc;
 use std::time::Duration;
 
 /// A team in which the phone and base each have something of their own, and know one another.
@@ -39,6 +41,58 @@ fn a_link_that_is_cut_every_five_kilobytes() {
     assert!((3..=40).contains(&called.calls), "{} calls", called.calls);
     assert_equal(&team.phones[0], &team.base);
     assert!(team.base.book.day(second).unwrap().entries == 300);
+}
+
+#[test]
+fn a_large_crew_gets_to_know_one_another_over_a_link_that_is_cut() {
+    let mut team = Team::new(30);
+    let last = team.phones.pop().unwrap();
+    let base = Base::listen(&team.base);
+    for phone in &team.phones {
+        sync(phone, &base).unwrap();
+    }
+    // What 30 invitations and as many devices take is signatures and keys, which nothing makes smaller.
+    let relay = Relay::to(base.at, Weather { cut_every: 5_000, seed: 5, ..FAIR });
+    let called = sync_at(&last, relay.at).unwrap();
+    println!("a crew of 31, cut every 5 kB: {} calls", called.calls);
+    assert!((3..=20).contains(&called.calls), "{} calls", called.calls);
+    assert_eq!(last.book.crew().unwrap().unwrap().devices.len(), 31);
+    assert_equal(&last, &team.base);
+}
+
+/// A base that exchanges everything with one caller, and is gone before it could say that this was all.
+fn falls_silent_at_the_end(base: &Arc<Host>, listener: TcpListener) {
+    let (mut stream, _) = listener.accept().unwrap();
+    let mut channel = Channel::new(base, Role::Base, 0).unwrap();
+    let mut buffer = [0; 4096];
+    while !channel.exchanged() {
+        let n = stream.read(&mut buffer).unwrap();
+        assert!(n > 0, "the caller hung up");
+        channel.incoming(&buffer[..n]);
+        // Once all is exchanged, the clocks come next, and the end after them.
+        while let Some(bytes) = channel.outgoing() {
+            stream.write_all(&bytes).unwrap();
+        }
+    }
+}
+
+#[test]
+fn a_base_that_has_everything_and_is_gone_leaves_nothing_to_do() {
+    let mut team = apart(20);
+    let listener = TcpListener::bind("127.0.0.1:0").unwrap();
+    let (at, host) = (listener.local_addr().unwrap(), team.base.book.host("Base").unwrap());
+    let called = std::thread::scope(|scope| {
+        scope.spawn(|| falls_silent_at_the_end(&host, listener));
+        sync_at(&team.phones[0], at).unwrap()
+    });
+    assert_eq!((called.calls, called.report.sent, called.report.received), (1, 20, 20));
+    assert_equal(&team.phones[0], &team.base);
+    // One that was gone before it had everything is an error, as ever.
+    team.phones[0].write(strike(77));
+    let listener = TcpListener::bind("127.0.0.1:0").unwrap();
+    let at = listener.local_addr().unwrap();
+    std::thread::spawn(move || drop(listener.accept()));
+    assert!(sync_at(&team.phones[0], at).is_err());
 }
 
 #[test]

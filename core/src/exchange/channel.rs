@@ -218,6 +218,12 @@ impl Channel {
         self.outgoing.is_empty() && (self.failed.is_some() || over)
     }
 
+    /// Everything has gone over, as far as this side knows; see [`Session::exchanged`].
+    #[must_use]
+    pub fn exchanged(&self) -> bool {
+        matches!(&self.state, State::Open(_, session) if self.failed.is_none() && session.exchanged())
+    }
+
     /// How far the session is; `None` before there is one.
     #[must_use]
     pub fn progress(&self) -> Option<&Progress> {

@@ -89,6 +89,16 @@ pub struct Hello {
     pub stamp: Stamp,
 }
 
+/// Records of the crew that the other lacks.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct Records {
+    /// The records.
+    pub records: Vec<ByteBuf>,
+    /// More of them follow in another frame.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub more: bool,
+}
+
 /// Days held, and what came half before.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub struct Days {
@@ -169,7 +179,7 @@ pub enum Frame {
     /// Records of the crew that are held, by id.
     Roster(Vec<RecordId>),
     /// Records of the crew that the other lacks.
-    Records(Vec<Vec<u8>>),
+    Records(Records),
     /// Days that are held.
     Days(Days),
     /// How far a day is held.
@@ -226,9 +236,7 @@ impl Frame {
         let body = match self {
             Frame::Hello(f) => cbor(f),
             Frame::Roster(ids) => cbor(&ids.iter().map(|id| ByteArray::new(*id)).collect::<Vec<_>>()),
-            Frame::Records(records) => {
-                cbor(&records.iter().map(|r| ByteBuf::from(r.clone())).collect::<Vec<_>>())
-            }
+            Frame::Records(f) => cbor(f),
             Frame::Days(f) => cbor(f),
             Frame::Vectors(f) => cbor(f),
             Frame::Changes(f) => cbor(f),
@@ -262,9 +270,7 @@ impl Frame {
             2 => {
                 Frame::Roster(read::<Vec<ByteArray<16>>>(number, &body)?.into_iter().map(|id| *id).collect())
             }
-            3 => Frame::Records(
-                read::<Vec<ByteBuf>>(number, &body)?.into_iter().map(ByteBuf::into_vec).collect(),
-            ),
+            3 => Frame::Records(read(number, &body)?),
             4 => Frame::Days(read(number, &body)?),
             5 => Frame::Vectors(read(number, &body)?),
             6 => Frame::Changes(read(number, &body)?),
@@ -388,7 +394,10 @@ mod tests {
                 stamp,
             }),
             Frame::Roster(vec![[6; 16], [7; 16]]),
-            Frame::Records(vec![vec![8; 200], Vec::new()]),
+            Frame::Records(Records {
+                records: vec![ByteBuf::from(vec![8; 200]), ByteBuf::new()],
+                more: true,
+            }),
             Frame::Days(Days {
                 days: vec![(day, ByteArray::new([9; 8]))],
                 more: true,

@@ -1,7 +1,7 @@
 //! A base that listens: one thread takes calls, one more serves each of them, and what happens comes out as events.
 
 use super::doors::Doors;
-use super::{LAN_LIMITS, LanError, LanLimits, PORT, Stop, TICK, carry, ip_of};
+use super::{LAN_LIMITS, LanError, LanLimits, PORT, Stop, TICK, carry, ip_of, outcome};
 use crate::exchange::channel::{Channel, ChannelError};
 use crate::exchange::session::{Progress, Report, Role};
 use crate::exchange::shelf::Host;
@@ -254,11 +254,7 @@ fn serve(mut stream: TcpStream, n: u64, from: IpAddr, shared: &Arc<Shared>) {
         return;
     }
     let so_far = channel.so_far().cloned().unwrap_or_default();
-    let outcome = match carried {
-        Ok(()) => channel.outcome().map_err(LanError::from),
-        Err(error) => Err(error),
-    };
-    let (report, error) = match outcome {
+    let (report, error) = match outcome(channel, carried) {
         Ok(report) => (report, None),
         Err(error) => (so_far, Some(error)),
     };

@@ -1,6 +1,6 @@
 //! Calling a base, again and again until all is exchanged.
 
-use super::{LAN_LIMITS, LanError, LanLimits, PORT, Stop, carry};
+use super::{LAN_LIMITS, LanError, LanLimits, PORT, Stop, carry, outcome};
 use crate::exchange::channel::{Channel, ChannelError};
 use crate::exchange::session::{Progress, Report, Role};
 use crate::exchange::shelf::Host;
@@ -40,7 +40,8 @@ pub fn call(
     let mut sum = Report::default();
     let (mut calls, mut fruitless, mut key) = (0, 0, 0);
     let mut found: Option<String> = None;
-    let mut begun_there = 0;
+    let mut exchanged = false;
+    let (mut begun_there, mut records_there) = (0, 0);
     loop {
         if stop.wished() {
             return Err(LanError::Stopped);
@@ -56,17 +57,24 @@ pub fn call(
                 std::thread::sleep(PAUSE * fruitless);
                 continue;
             }
-            Err(error) => return Err(error),
+            Err(error) => match found {
+                // It has all that was here, and has ended before it could say so.
+                Some(address) if exchanged => return Ok(Called { report: sum, address, calls }),
+                _ => return Err(error),
+            },
         };
         calls += 1;
         let begun_here = begun_at(host);
-        let (report, progress, error) = once(host, &mut stream, key, &LAN_LIMITS, stop, see);
-        // Half of something large is worth going on for too, on either side.
+        let (report, progress, error) = once(host, &mut stream, key, &LAN_LIMITS, stop, see, &mut exchanged);
+        // Half of something large is worth going on for too, on either side, and so is who belongs to the crew.
         let moved = report.received > 0
             || report.sent > 0
+            || progress.records > 0
             || begun_at(host) > begun_here
-            || progress.begun_there > begun_there;
+            || progress.begun_there > begun_there
+            || progress.records_there > records_there;
         begun_there = begun_there.max(progress.begun_there);
+        records_there = records_there.max(progress.records_there);
         let (rotated, opened) = (report.rotated, report.peer.is_some());
         sum.add(report);
         if opened {
@@ -104,7 +112,7 @@ pub fn call(
     }
 }
 
-/// One call.
+/// One call. `exchanged`: all has gone over by now, as far as this side knows.
 fn once(
     host: &Arc<Host>,
     stream: &mut TcpStream,
@@ -112,6 +120,7 @@ fn once(
     limits: &LanLimits,
     stop: &Stop,
     see: &mut dyn FnMut(&Progress),
+    exchanged: &mut bool,
 ) -> (Report, Progress, Option<LanError>) {
     let mut channel = match Channel::new(host, Role::Caller, key) {
         Ok(channel) => channel,
@@ -121,7 +130,8 @@ fn once(
     let mut so_far = channel.so_far().cloned().unwrap_or_default();
     let progress = channel.progress().cloned().unwrap_or_default();
     (so_far.bytes_sent, so_far.bytes_received) = (progress.bytes_out, progress.bytes_in);
-    match carried.and_then(|()| channel.outcome().map_err(LanError::from)) {
+    *exchanged = channel.exchanged();
+    match outcome(channel, carried) {
         Ok(report) => (report, progress, None),
         Err(error) => (so_far, progress, Some(error)),
     }

@@ -9,7 +9,7 @@ pub use base::{Base, Event};
 pub use call::{Called, call};
 
 use super::channel::{Channel, ChannelError};
-use super::session::{Progress, SessionError};
+use super::session::{Progress, Report, SessionError};
 use std::io::{ErrorKind, Read, Write};
 use std::net::{IpAddr, TcpStream};
 use std::sync::Arc;
@@ -158,6 +158,14 @@ impl LanError {
             LanError::Channel(ChannelError::Altered) => true,
             _ => false,
         }
+    }
+}
+
+/// What a channel did that was carried so; where the connection was cut, it is the session that knows whether that came too early.
+fn outcome(channel: Channel, carried: Result<(), LanError>) -> Result<Report, LanError> {
+    match carried {
+        Ok(()) | Err(LanError::Channel(ChannelError::Session(SessionError::Cut))) => Ok(channel.outcome()?),
+        Err(error) => Err(error),
     }
 }
 

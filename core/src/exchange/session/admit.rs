@@ -1,13 +1,17 @@
 //! Who may take part: the first frames of a session, up to where both know that the other belongs to the crew.
 
-use super::super::wire::{Frame, Hello, PROTOCOL, WireError, plain};
+use super::super::wire::{Frame, Hello, PROTOCOL, Records, WireError, plain};
 use super::{Out, Peer, Role, Session, SessionError, Stage};
 use crate::crew::{Act, Joining, Member, Record, RecordId};
 use crate::day::DeviceId;
+use serde_bytes::ByteBuf;
 use std::collections::HashSet;
 
-/// What one frame of records may carry, so that it stays within the bounds of a frame.
-const RECORDS_BYTES: usize = 512 << 10;
+/// The first frame of records, in bytes unless one record has more; each next one is twice as large. So a link that is cut every few kilobytes
+/// gets on with them too.
+const FIRST_RECORDS: usize = 1 << 10;
+/// The largest one: well below the bounds of a frame.
+const MOST_RECORDS: usize = 256 << 10;
 
 impl Session {
     pub(super) fn greeted(&mut self, hello: Hello) -> Result<(), SessionError> {
@@ -127,34 +131,38 @@ impl Session {
         Ok(Frame::Roster(records.iter().map(Record::id).collect()))
     }
 
-    pub(super) fn records(&mut self, have: &[RecordId]) -> Result<Frame, SessionError> {
+    pub(super) fn send_records(&mut self, have: &[RecordId]) -> Result<(), SessionError> {
         let have: HashSet<&RecordId> = have.iter().collect();
-        let mut records = Vec::new();
-        let mut bytes = 0;
-        for record in self.host.shelf().store.crew_records()? {
+        let (mut frame, mut bytes, mut room) = (Records::default(), 0, FIRST_RECORDS);
+        for record in self.host.shelf().store.crew_records()?.iter().filter(|r| !have.contains(&r.id())) {
+            if bytes > 0 && bytes + record.bytes().len() > room {
+                let full = Records { more: true, ..std::mem::take(&mut frame) };
+                self.urgent.push_back(Frame::Records(full));
+                (bytes, room) = (0, (room * 2).min(MOST_RECORDS));
+            }
             bytes += record.bytes().len();
-            if bytes > RECORDS_BYTES {
-                // The rest goes with the next session.
-                break;
-            }
-            if !have.contains(&record.id()) {
-                records.push(record.bytes().to_vec());
-            }
+            frame.records.push(ByteBuf::from(record.bytes().to_vec()));
         }
+        self.urgent.push_back(Frame::Records(frame));
         self.said.records_sent = true;
         if self.said.records_came && !self.handing_over() {
             self.days_begin();
         }
-        Ok(Frame::Records(records))
+        Ok(())
     }
 
-    pub(super) fn records_came(&mut self, records: Vec<Vec<u8>>) -> Result<(), SessionError> {
-        let records: Vec<Record> = records
+    pub(super) fn records_came(&mut self, came: Records) -> Result<(), SessionError> {
+        let records: Vec<Record> = came
+            .records
             .iter()
             .map(|r| Record::read(r))
             .collect::<Result<_, _>>()
             .map_err(|e| refused(&e.to_string()))?;
         self.host.shelf().store.keep_crew_records(&records)?;
+        self.progress.records += records.len();
+        if came.more {
+            return Ok(());
+        }
         self.crew = self.host.crew()?;
         self.said.records_came = true;
         self.admit()

@@ -212,14 +212,22 @@ impl Session {
         &self.progress
     }
 
-    /// What it did; where it was cut or refused, why. What was taken before stays.
+    /// Everything has gone over and is on both disks, as far as this side knows; only words may be missing.
+    #[must_use]
+    pub fn exchanged(&self) -> bool {
+        let listed = self.stage >= Stage::Days && self.said.listed && self.said.listed_by_them;
+        listed && self.failed.is_none() && self.to_receive.is_empty() && self.to_be_kept.is_empty()
+    }
+
+    /// What it did; where it was cut or refused, why. What was taken before stays. Base has done all it has to once it has said that all is done:
+    /// whether the answer to that came does not matter, since the caller may not call again.
     ///
     /// # Errors
     /// [`SessionError`].
     pub fn outcome(mut self) -> Result<Report, SessionError> {
         match self.failed.take() {
             Some(error) => Err(error),
-            None if self.stage != Stage::Over => Err(SessionError::Cut),
+            None if self.stage != Stage::Over && !self.said.done => Err(SessionError::Cut),
             None => Ok(self.into_report()),
         }
     }
@@ -262,6 +270,7 @@ impl Session {
             (_, Frame::Goodbye(says)) => Err(SessionError::Refused(says)),
             (Stage::Greeting, Frame::Hello(hello)) => self.greeted(hello),
             (Stage::Roster, Frame::Roster(have)) => {
+                self.progress.records_there = have.len();
                 self.queue.push_back(Out::Records(have));
                 Ok(())
             }
@@ -323,7 +332,7 @@ impl Session {
             let frame = match out {
                 Out::Hello => Some(self.hello()?),
                 Out::Roster => Some(self.roster()?),
-                Out::Records(have) => Some(self.records(&have)?),
+                Out::Records(have) => self.send_records(&have).map(|()| None)?,
                 Out::Done => {
                     if self.role == Role::Caller {
                         self.stage = Stage::Over;
@@ -352,8 +361,7 @@ impl Session {
             self.stage = Stage::Over;
             return;
         }
-        let exchanged = self.stage == Stage::Days && self.said.listed && self.said.listed_by_them;
-        if !exchanged || !self.to_receive.is_empty() || !self.to_be_kept.is_empty() {
+        if !self.exchanged() {
             return;
         }
         if self.progress.days == 0 {

@@ -27,6 +27,10 @@ pub struct Progress {
     pub to_send: u64,
     /// Bytes that the other side held, as the session began, of documents and changes that came half before.
     pub begun_there: u64,
+    /// Records of the crew that came.
+    pub records: usize,
+    /// Records of the crew that the other side held as the session began.
+    pub records_there: usize,
     /// Bytes that came in, all told.
     pub bytes_in: u64,
     /// Bytes that went out, all told.
