@@ -7,7 +7,7 @@ use firnbook_core::exchange::{self, Channel, Event, Host, LAN_LIMITS, Progress, 
 use firnbook_tests::strike;
 use std::collections::BTreeSet;
 use std::io::{Read, Write};
-use std::net::{IpAddr, Ipv4Addr, Ipv6Addr, SocketAddr, TcpListener};
+use std::net::{IpAddr, Ipv4Addr, Ipv6Addr, Shutdown, SocketAddr, TcpListener};
 use std::sync::Arc;
 use std::time::Duration;
 
@@ -60,8 +60,8 @@ fn a_large_crew_gets_to_know_one_another_over_a_link_that_is_cut() {
     assert_equal(&last, &team.base);
 }
 
-/// A base that exchanges everything with one caller, and is gone before it could say that this was all.
-fn falls_silent_at_the_end(base: &Arc<Host>, listener: TcpListener) {
+/// A base that exchanges everything with one caller, cannot say any more that this was all, hangs up on so many further calls, and is gone.
+fn falls_silent_at_the_end(base: &Arc<Host>, listener: TcpListener, hangs_up: u32) {
     let (mut stream, _) = listener.accept().unwrap();
     let mut channel = Channel::new(base, Role::Base, 0).unwrap();
     let mut buffer = [0; 4096];
@@ -74,21 +74,27 @@ fn falls_silent_at_the_end(base: &Arc<Host>, listener: TcpListener) {
             stream.write_all(&bytes).unwrap();
         }
     }
+    stream.shutdown(Shutdown::Write).unwrap();
+    while matches!(stream.read(&mut buffer), Ok(1..)) {}
+    (0..hangs_up).for_each(|_| drop(listener.accept().unwrap()));
 }
 
 #[test]
 fn a_base_that_has_everything_and_is_gone_leaves_nothing_to_do() {
     let mut team = apart(20);
-    let listener = TcpListener::bind("127.0.0.1:0").unwrap();
-    let (at, host) = (listener.local_addr().unwrap(), team.base.book.host("Base").unwrap());
-    let called = std::thread::scope(|scope| {
-        scope.spawn(|| falls_silent_at_the_end(&host, listener));
-        sync_at(&team.phones[0], at).unwrap()
-    });
-    assert_eq!((called.calls, called.report.sent, called.report.received), (1, 20, 20));
-    assert_equal(&team.phones[0], &team.base);
+    for (hangs_up, new) in [(2, 20), (5, 1)] {
+        let listener = TcpListener::bind("127.0.0.1:0").unwrap();
+        let (at, host) = (listener.local_addr().unwrap(), team.base.book.host("Base").unwrap());
+        let called = std::thread::scope(|scope| {
+            scope.spawn(|| falls_silent_at_the_end(&host, listener, hangs_up));
+            sync_at(&team.phones[0], at).unwrap()
+        });
+        assert_eq!((called.calls, called.report.sent, called.report.received), (1 + hangs_up, new, new));
+        assert_equal(&team.phones[0], &team.base);
+        team.phones[0].write(strike(75));
+        team.base.write(strike(76));
+    }
     // One that was gone before it had everything is an error, as ever.
-    team.phones[0].write(strike(77));
     let listener = TcpListener::bind("127.0.0.1:0").unwrap();
     let at = listener.local_addr().unwrap();
     std::thread::spawn(move || drop(listener.accept()));

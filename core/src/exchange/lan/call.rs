@@ -88,7 +88,7 @@ pub fn call(
             }
             None => return Ok(Called { report: sum, address, calls }),
             // A base that does not know the latest key, as it has not been told yet, or one that has another and did not tell.
-            Some(LanError::Channel(ChannelError::Stranger)) => {
+            Some(LanError::Channel(ChannelError::Stranger)) if found.is_none() => {
                 key += 1;
                 if key > OLD_KEYS
                     || matches!(Channel::new(host, Role::Caller, key), Err(ChannelError::Stranger))
@@ -97,10 +97,11 @@ pub fn call(
                 }
                 continue;
             }
-            Some(error) if error.passes() => {
+            // Who had the key a moment ago and now hangs up is going, or its line is.
+            Some(error) if error.passes() || matches!(error, LanError::Channel(ChannelError::Stranger)) => {
                 fruitless = if moved { 0 } else { fruitless + 1 };
                 if fruitless >= LAN_LIMITS.fruitless {
-                    return Err(error);
+                    return if exchanged { Ok(Called { report: sum, address, calls }) } else { Err(error) };
                 }
             }
             Some(error) => return Err(error),
@@ -130,7 +131,9 @@ fn once(
     let mut so_far = channel.so_far().cloned().unwrap_or_default();
     let progress = channel.progress().cloned().unwrap_or_default();
     (so_far.bytes_sent, so_far.bytes_received) = (progress.bytes_out, progress.bytes_in);
-    *exchanged = channel.exchanged();
+    if channel.is_open() {
+        *exchanged = channel.exchanged();
+    }
     match outcome(channel, carried) {
         Ok(report) => (report, progress, None),
         Err(error) => (so_far, progress, Some(error)),

@@ -23,7 +23,7 @@ const LINES: [&str; 13] = [
 
 fn day() -> (tempfile::TempDir, Logbook, DayId) {
     let folder = tempfile::tempdir().unwrap();
-    let mut book = Logbook::open(&folder.path().join("s"), Box::new(MachineClock::default())).unwrap();
+    let mut book = Logbook::open(&folder.path().join("s"), Box::new(MachineClock)).unwrap();
     let day = book.begin_day("2027-02-06".parse().unwrap(), "Upper Bowl", "Obs1").unwrap().day;
     let drafts = LINES.iter().map(|line| {
         let mut json: Value = serde_json::from_str(line).unwrap();
