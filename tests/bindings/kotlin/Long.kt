@@ -2,6 +2,7 @@
 // line what passed; `LongKt pace` takes the rounds of pairs.py.
 
 import firnbook.Logbook
+import firnbook.Recorder
 import firnbook.log.*
 import firnbook.units.cm
 import java.io.File
@@ -38,7 +39,7 @@ fun us(work: () -> Unit): Double {
 
 /** The rounds that pairs.py asks for, one a line of input, answered in microseconds. */
 fun pace() {
-    val held = mutableMapOf<String, kotlin.Pair<Logbook, DayId>>()
+    val held = mutableMapOf<String, Recorder>()
     for (line in generateSequence(::readLine)) {
         val (what, store) = line.split(" ")
         val count by lazy { line.split(" ")[2].toInt() }
@@ -47,10 +48,8 @@ fun pace() {
                 Logbook.open(store, null).use { log -> log.recorder(log.days()[0].id, "Obs1", "1", 240.0).use { it.standing() } }
             }
             "press" -> {
-                val (log, day) = held.getOrPut(store) { Logbook.open(store, null).let { it to it.days()[0].id } }
-                val each = List(count) {
-                    us { log.write(day, log.stamp("Obs1").copy(drill = "1"), Body.Strike(Strike(depthCm = 100.cm))) }
-                }
+                val recorder = held.getOrPut(store) { Logbook.open(store, null).let { it.recorder(it.days()[0].id, "Obs1", "1", 240.0) } }
+                val each = List(count) { us { recorder.press(Press.Strike(Strike(depthCm = 100.cm)), null) } }
                 each.sorted()[count / 2]
             }
             "call" -> Logbook.open(store, null).use { log ->

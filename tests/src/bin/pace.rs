@@ -1,14 +1,14 @@
 //! What the log costs by itself, without a layer above it. For each line of its input one round, and one line with microseconds:
 //!
-//! `fill STORE COUNT` writes a day of so many entries, `press STORE COUNT` confirms so many presses one by one and answers the median,
+//! `fill STORE COUNT` writes a day of so many entries, `press STORE COUNT` confirms so many presses of a recorder one by one and answers the median,
 //! `open STORE` opens it and sits down at the drill of its first day.
 
 #![allow(clippy::unwrap_used, clippy::expect_used, reason = "a failed unwrap in a test is a failed test")]
 
 use firnbook_core::clock::MachineClock;
 use firnbook_core::day::DayId;
-use firnbook_core::entry::CallSign;
-use firnbook_core::logbook::{Draft, Logbook, Recorder};
+use firnbook_core::entry::Strike;
+use firnbook_core::logbook::{Draft, Logbook, Press, Recorder};
 use firnbook_tests::{date, map};
 use serde_json::json;
 use std::collections::HashMap;
@@ -32,12 +32,11 @@ fn fill(log: &mut Logbook, day: DayId, count: usize) {
     log.log(day, BY, drafts.collect(), false).unwrap();
 }
 
-fn press(log: &mut Logbook, day: DayId) {
-    let stamp = log.stamp(CallSign(BY.to_owned())).unwrap();
-    let strike =
-        json!({"id": stamp.id, "kind": "strike", "at": stamp.at, "by": BY, "drill": "1", "depth_cm": 100.0});
-    let draft = Draft { json: map(strike), line: None };
-    log.log(day, BY, vec![draft], false).unwrap();
+fn seated(store: &str) -> (Logbook, Recorder) {
+    let mut log = Logbook::open(store.as_ref(), Box::new(MachineClock)).unwrap();
+    let day = log.days().unwrap()[0].id;
+    let recorder = Recorder::open(&mut log, day, BY, "1", 240.0).unwrap();
+    (log, recorder)
 }
 
 fn us(work: impl FnOnce()) -> f64 {
@@ -47,7 +46,7 @@ fn us(work: impl FnOnce()) -> f64 {
 }
 
 fn main() {
-    let mut held: HashMap<String, (Logbook, DayId)> = HashMap::new();
+    let mut held: HashMap<String, (Logbook, Recorder)> = HashMap::new();
     for line in std::io::stdin().lock().lines() {
         let line = line.unwrap();
         let mut words = line.split(' ');
@@ -55,9 +54,7 @@ fn main() {
         let count = words.next().map_or(0, |count| count.parse().unwrap());
         let took_us = match what {
             "open" => us(|| {
-                let mut log = Logbook::open(store.as_ref(), Box::new(MachineClock)).unwrap();
-                let day = log.days().unwrap()[0].id;
-                let recorder = Recorder::open(&mut log, day, BY, "1", 240.0).unwrap();
+                let (log, recorder) = seated(store);
                 std::hint::black_box(recorder.standing(log.now()));
             }),
             "fill" => {
@@ -65,8 +62,14 @@ fn main() {
                 us(|| fill(&mut log, day, count))
             }
             _ => {
-                let (log, day) = held.entry(store.to_owned()).or_insert_with(|| opened(store));
-                let mut each: Vec<f64> = (0..count).map(|_| us(|| press(log, *day))).collect();
+                let (log, recorder) = held.entry(store.to_owned()).or_insert_with(|| seated(store));
+                let strike: Strike = serde_json::from_value(json!({"depth_cm": 100.0})).unwrap();
+                let mut press = || {
+                    us(|| {
+                        recorder.press(log, None, Press::Strike(strike.clone())).unwrap();
+                    })
+                };
+                let mut each: Vec<f64> = (0..count).map(|_| press()).collect();
                 each.sort_by(f64::total_cmp);
                 each[count / 2]
             }
