@@ -161,11 +161,11 @@ impl LanError {
     }
 }
 
-/// What a channel did that was carried so; where the connection was cut, it is the session that knows whether that came too early.
+/// What a channel did that was carried so: where the connection ended otherwise, it is the session that knows whether that came too early.
 fn outcome(channel: Channel, carried: Result<(), LanError>) -> Result<Report, LanError> {
-    match carried {
-        Ok(()) | Err(LanError::Channel(ChannelError::Session(SessionError::Cut))) => Ok(channel.outcome()?),
-        Err(error) => Err(error),
+    match (channel.outcome(), carried) {
+        (Err(_), Err(error)) => Err(error),
+        (outcome, _) => Ok(outcome?),
     }
 }
 
