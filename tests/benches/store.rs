@@ -125,7 +125,7 @@ fn reference_merge(packs: &[Vec<u8>], rows: &Rows) {
     let mut conn = Connection::open(folder.path().join("bare.db")).unwrap();
     conn.execute_batch("PRAGMA journal_mode = wal; PRAGMA synchronous = full; PRAGMA foreign_keys = off")
         .unwrap();
-    conn.execute_batch(&firnbook_core::store::store_sql()).unwrap();
+    conn.execute_batch(&firnbook_core::store::store_sql(&firnbook_core::entry::KINDS)).unwrap();
     let mut base = Automerge::new();
     for (n, pack) in packs.iter().enumerate() {
         let length = u32::from_be_bytes(pack[10..14].try_into().unwrap()) as usize;

@@ -18,7 +18,7 @@ pub use id::{EntryId, IdError};
 pub use input::{TimeContext, from_text};
 pub use kinds::*;
 pub use label::{CallSign, DrillLabel, ItemLabel, LabelClass, TargetLabel, fold};
-pub use table::{Field, Kind, Shape, entry_schema};
+pub use table::{Field, Kind, Shape, entry_schema, kinds_of};
 pub use time::Time;
 
 use crate::units::{Degrees, Metres};

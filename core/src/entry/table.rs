@@ -1,16 +1,17 @@
 //! The field table: what is known of a kind and its fields at run time, read off the JSON Schema of the one declaration.
 //!
-//! Whoever needs columns, flags, headers or a dictionary loops over a [`Kind`]; nobody lists fields again.
+//! Whoever needs columns, flags, headers or a dictionary loops over a [`Kind`]; nobody lists fields again. The schemas are made from the
+//! declarations once, at the desk, and stand in `schemas/kinds.json`: a phone carries them and not what makes them.
 
+use super::Common;
 use super::label::LabelClass;
-use super::{Common, KINDS};
 use crate::units::Unit;
 use schemars::JsonSchema;
 use schemars::generate::SchemaSettings;
 use serde_json::{Map, Value, json};
 
 /// A kind of entry and all its fields, the common ones first.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Kind {
     /// The word in the field `kind`.
     pub name: String,
@@ -22,7 +23,7 @@ pub struct Kind {
 }
 
 /// One field of a kind.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Field {
     /// The key in JSON, the column and the CSV header.
     pub name: String,
@@ -142,22 +143,25 @@ impl Shape {
 }
 
 impl Kind {
-    /// Reads the table of kind `name` off the schema of the struct that declares it.
+    /// The table of kind `name`, read off the struct that declares it.
     #[must_use]
     pub fn of<T: JsonSchema>(name: &str) -> Kind {
-        let common = schema_of::<Common>();
-        let own = schema_of::<T>();
+        Kind::read(name, &schema_of::<Common>(), &schema_of::<T>())
+    }
+
+    /// The table of kind `name`, read off the schemas of the common fields and of its own.
+    fn read(name: &str, common: &Map<String, Value>, own: &Map<String, Value>) -> Kind {
         let words = |schema: &Map<String, Value>, key: &str| -> Vec<String> {
             let list = schema.get(key).and_then(Value::as_array).into_iter().flatten();
             list.filter_map(|v| v.as_str().map(str::to_owned)).collect()
         };
-        let mut required = words(&common, "required");
-        required.extend(words(&own, "required"));
-        required.extend(words(&own, "x-requires"));
+        let mut required = words(common, "required");
+        required.extend(words(own, "required"));
+        required.extend(words(own, "x-requires"));
 
         let mut properties = Map::new();
         let mut fields = Vec::new();
-        for (schema, is_common) in [(&common, true), (&own, false)] {
+        for (schema, is_common) in [(common, true), (own, false)] {
             for (key, property) in schema.get("properties").and_then(Value::as_object).into_iter().flatten() {
                 let property = if key == "kind" {
                     json!({ "const": name, "description": "The kind of entry" })
@@ -197,19 +201,27 @@ impl Kind {
     }
 }
 
-/// JSON Schema (draft 2020-12) of an entry of any kind. Fields that it does not name are allowed: a newer version may write them.
+/// The tables of what [`declared`](super::declared) tells: the common fields, then each kind, in the order of the declaration.
 #[must_use]
-pub fn entry_schema() -> Value {
+pub fn kinds_of(declared: &Map<String, Value>) -> Vec<Kind> {
+    let mut schemas = declared.iter().filter_map(|(name, schema)| Some((name, schema.as_object()?)));
+    let Some((_, common)) = schemas.next() else { return Vec::new() };
+    schemas.map(|(name, own)| Kind::read(name, common, own)).collect()
+}
+
+/// JSON Schema (draft 2020-12) of an entry of any of these kinds. Fields that it does not name are allowed: a newer version may write them.
+#[must_use]
+pub fn entry_schema(kinds: &[Kind]) -> Value {
     json!({
         "$schema": "https://json-schema.org/draft/2020-12/schema",
         "title": "Firnbook entry",
         "description": "One entry of a day. Fields beyond those named here come from a newer version and are kept.",
-        "oneOf": KINDS.iter().map(|k| Value::Object(k.json_schema().clone())).collect::<Vec<_>>(),
+        "oneOf": kinds.iter().map(|k| Value::Object(k.json_schema().clone())).collect::<Vec<_>>(),
     })
 }
 
 /// The schema of a struct, everything inline, an absent value never written as null.
-fn schema_of<T: JsonSchema>() -> Map<String, Value> {
+pub(super) fn schema_of<T: JsonSchema>() -> Map<String, Value> {
     let settings = SchemaSettings::draft2020_12().with(|s| {
         s.inline_subschemas = true;
         s.meta_schema = None;

@@ -2,7 +2,7 @@
 
 use super::StoreError;
 use super::columns::create_tables;
-use crate::entry::KINDS;
+use crate::entry::{KINDS, Kind};
 use rusqlite::config::DbConfig;
 use rusqlite::{Connection, ErrorCode};
 use std::path::Path;
@@ -182,11 +182,11 @@ fn drop_view(conn: &Connection) -> Result<(), StoreError> {
     Ok(())
 }
 
-/// The SQL of the whole store, as documentation and for tests.
+/// The SQL of the whole store with these kinds, as documentation and for tests.
 #[must_use]
-pub fn store_sql() -> String {
+pub fn store_sql(kinds: &[Kind]) -> String {
     format!(
         "-- The truth.{TRUTH}{CREW}\n-- Rows: a view of the changes, rebuilt when this program's version of them is another one.{VIEW}{}",
-        create_tables(&KINDS)
+        create_tables(kinds)
     )
 }

@@ -1,9 +1,9 @@
 //! Writes the generated files of `schemas/`; with `--check` it writes nothing and says which are stale. Prose there is written by hand.
 
-use firnbook_core::entry::{KINDS, entry_schema};
+use firnbook_core::entry::{declared, entry_schema, kinds_of};
 use firnbook_core::store::store_sql;
 use firnbook_tests::dictionary::dictionary;
-use serde_json::Value;
+use serde_json::{Map, Value};
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
@@ -58,10 +58,13 @@ fn generated() -> BTreeMap<PathBuf, String> {
     let answers = firnbook::answers().into_iter().map(|(command, schema)| {
         (Path::new("answers").join(command).with_extension("json"), pretty(&schema.to_value()))
     });
+    let declared = declared();
+    let kinds = kinds_of(&declared);
     let mut files = BTreeMap::from([
-        ("entry.schema.json".into(), pretty(&entry_schema())),
-        ("dictionary.md".into(), dictionary(&KINDS)),
-        ("sql/store.sql".into(), store_sql()),
+        ("kinds.json".into(), a_line_each(&declared)),
+        ("entry.schema.json".into(), pretty(&entry_schema(&kinds))),
+        ("dictionary.md".into(), dictionary(&kinds)),
+        ("sql/store.sql".into(), store_sql(&kinds)),
     ]);
     files.extend(answers);
     files
@@ -69,4 +72,9 @@ fn generated() -> BTreeMap<PathBuf, String> {
 
 fn pretty(schema: &Value) -> String {
     format!("{schema:#}\n")
+}
+
+fn a_line_each(schemas: &Map<String, Value>) -> String {
+    let lines: Vec<String> = schemas.iter().map(|(name, schema)| format!("\"{name}\":{schema}")).collect();
+    format!("{{\n{}\n}}\n", lines.join(",\n"))
 }

@@ -14,7 +14,8 @@ pub use findings::*;
 pub use people::*;
 pub use surroundings::*;
 
-use super::table::Kind;
+use super::Common;
+use super::table::{Kind, kinds_of, schema_of};
 use serde_json::{Map, Value};
 use std::sync::LazyLock;
 
@@ -91,8 +92,12 @@ macro_rules! kinds {
             }
         })+
 
-        /// The field tables of all kinds, in the order of the declaration.
-        pub static KINDS: LazyLock<Vec<Kind>> = LazyLock::new(|| vec![$(Kind::of::<$variant>($word)),+]);
+        /// What the declarations say, as JSON Schema by name: the common fields, then each kind.
+        #[must_use]
+        pub fn declared() -> Map<String, Value> {
+            let own = [$(($word, schema_of::<$variant>())),+];
+            [("common", schema_of::<Common>())].into_iter().chain(own).map(|(name, schema)| (name.to_owned(), schema.into())).collect()
+        }
     };
 }
 
@@ -114,8 +119,26 @@ kinds! {
     Note => "note",
 }
 
+/// The field tables of all kinds, in the order of the declaration.
+pub static KINDS: LazyLock<Vec<Kind>> = LazyLock::new(|| {
+    let Ok(declared) = serde_json::from_str(include_str!("../../../../schemas/kinds.json")) else {
+        unreachable!("this file is JSON, as the tests hold")
+    };
+    kinds_of(&declared)
+});
+
 /// The field table of a kind by its word; `None` for a kind this version does not know.
 #[must_use]
 pub fn kind(word: &str) -> Option<&'static Kind> {
     KINDS.iter().find(|k| k.name == word)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_kinds_that_are_carried_are_those_that_are_declared() {
+        assert_eq!(*KINDS, kinds_of(&declared()), "type: cargo run --bin schemas");
+    }
 }

@@ -1,6 +1,6 @@
 //! Questions to `core::entry` and `core::units`: times, ids, labels, typed quantities, and the door.
 
-use firnbook_core::entry::{Entry, EntryId, Time, check, entry_schema, fold, kind};
+use firnbook_core::entry::{Entry, EntryId, KINDS, Time, check, entry_schema, fold, kind};
 use firnbook_core::units::{Unit, read_quantity};
 use serde_json::{Map, Value, json};
 
@@ -27,7 +27,7 @@ pub fn answer(name: &str, question: &Value) -> Result<Value, String> {
             let unit = question["unit"].as_str().and_then(Unit::from_symbol).ok_or("unit is not known")?;
             read_quantity(text()?, unit).map(|value| json!(value)).map_err(|e| e.to_string())
         }
-        "schema" => Ok(entry_schema()),
+        "schema" => Ok(entry_schema(&KINDS)),
         "faults" => {
             let entry = object(question)?;
             let word = entry.get("kind").and_then(Value::as_str).unwrap_or_default();
