@@ -3,6 +3,7 @@
 use super::open::is_of;
 use crate::day::{DeviceId, Noted, Record, Things};
 use crate::entry::{Body, Entry, EntryId, Outcome, Rotation, Step, Time};
+use std::collections::HashSet;
 
 /// Entries that count, in the order of (`at`, id), each with the folded label of its target.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -135,20 +136,14 @@ impl Sheet {
 
     /// The first millisecond from `at` on that no press has.
     pub(super) fn free_instant(&self, at: Time) -> Time {
-        let taken = |at: Time| {
-            self.0.iter().any(|l| {
-                let ended = matches!(&l.entry.body, Body::Rotation(r) if r.ended_at.is_some_and(|e| e.millis() == at.millis()));
-                l.entry.common.at.millis() == at.millis() || ended
-            })
+        let ended = |l: &Line| match &l.entry.body {
+            Body::Rotation(r) => r.ended_at.map(Time::millis),
+            _ => None,
         };
-        let mut free = at;
-        while taken(free) {
-            match Time::from_millis(free.millis() + 1, free.utc_offset_min()) {
-                Some(next) => free = next,
-                None => break,
-            }
-        }
-        free
+        let instants = self.0.iter().flat_map(|l| [Some(l.entry.common.at.millis()), ended(l)]).flatten();
+        let taken: HashSet<i64> = instants.filter(|ms| *ms >= at.millis()).collect();
+        let free = (at.millis()..).find(|ms| !taken.contains(ms)).filter(|ms| *ms != at.millis());
+        free.and_then(|ms| Time::from_millis(ms, at.utc_offset_min())).unwrap_or(at)
     }
 
     /// The spans in which the drill was halted, ms since 1970 UTC; the last may be open.
