@@ -3,7 +3,7 @@
 //! A saved document is one chunk: magic, checksum, type, length, then actors, heads, the columns of changes and the columns of operations, each
 //! perhaps deflated, run-length encoded inside (Automerge binary format, <https://automerge.org/automerge-binary-format-spec/>).
 
-use miniz_oxide::inflate::{TINFLStatus, decompress_to_vec_with_limit};
+use super::deflate::{Unread, inflated};
 
 /// What is taken from outside at the most.
 #[derive(Clone, Copy, Debug)]
@@ -70,15 +70,15 @@ pub fn check_document(bytes: &[u8], limits: &Limits) -> Result<(), BoundError> {
     for (spec, length) in columns {
         let at = cursor.at;
         let raw = cursor.take(length)?;
-        let inflated;
+        let column;
         let plain = if spec & DEFLATED == 0 {
             raw
         } else {
-            inflated = decompress_to_vec_with_limit(raw, room).map_err(|e| match e.status {
-                TINFLStatus::HasMoreOutput => too_large("bytes", limits.day_bytes as u64),
-                _ => BoundError::Damaged(at),
+            column = inflated(raw, room).map_err(|why| match why {
+                Unread::TooLarge => too_large("bytes", limits.day_bytes as u64),
+                Unread::Damaged => BoundError::Damaged(at),
             })?;
-            &inflated
+            &column
         };
         room = room.checked_sub(plain.len()).ok_or(too_large("bytes", limits.day_bytes as u64))?;
         if rows(spec & 0b111, plain).ok_or(BoundError::Damaged(at))? > limits.day_operations {

@@ -2,6 +2,7 @@
 
 mod bounds;
 mod channel;
+mod deflate;
 mod lan;
 mod pack;
 mod segment;

@@ -1,10 +1,7 @@
 //! Changes deflated once for everyone who lacks them. A whole team that comes at once lacks much the same, and deflating is the dearest part of
 //! sending: what was made for one device is kept for the next.
 
-use super::wire::LEVEL;
-use miniz_oxide::MZFlush;
-use miniz_oxide::deflate::core::{CompressorOxide, create_comp_flags_from_zip_params};
-use miniz_oxide::deflate::stream::deflate;
+use super::deflate::{LEVEL, deflated_so_far};
 use serde_bytes::Bytes;
 use std::collections::HashMap;
 use std::sync::Arc;
@@ -28,21 +25,7 @@ impl Segment {
             // Plain data into memory: nothing of it can fail.
             let _ = ciborium::into_writer(Bytes::new(change), &mut raw);
         }
-        let flags = create_comp_flags_from_zip_params(i32::from(LEVEL), 0, 0);
-        let mut compressor = Box::new(CompressorOxide::new(flags));
-        let mut deflated = Vec::new();
-        let (mut read, mut written) = (0, 0);
-        loop {
-            // What can't be made smaller becomes larger by 5 bytes each 32 KiB; the flush adds as many.
-            deflated.resize(written + raw.len() - read + 64, 0);
-            let done = deflate(&mut compressor, &raw[read..], &mut deflated[written..], MZFlush::Sync);
-            read += done.bytes_consumed;
-            written += done.bytes_written;
-            if read == raw.len() && written < deflated.len() {
-                deflated.truncate(written);
-                return Segment(deflated);
-            }
-        }
+        Segment(deflated_so_far(&raw, LEVEL))
     }
 }
 
@@ -93,7 +76,7 @@ impl Segments {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use miniz_oxide::inflate::decompress_to_vec;
+    use crate::exchange::deflate::inflated;
 
     #[test]
     fn segments_one_behind_the_other_inflate_to_all_of_them() {
@@ -103,7 +86,7 @@ mod tests {
         bytes.extend([1, 0, 0, 0xff, 0xff]);
         let mut expected = Vec::new();
         lists.iter().flatten().for_each(|c| ciborium::into_writer(Bytes::new(c), &mut expected).unwrap());
-        assert_eq!(decompress_to_vec(&bytes).unwrap(), expected);
+        assert_eq!(inflated(&bytes, expected.len()), Ok(expected));
     }
 
     #[test]

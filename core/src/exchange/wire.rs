@@ -2,11 +2,10 @@
 //!
 //! A frame is a length (u32, big-endian, of all that follows it), a type (u8; bit 7: who does not know it may pass it over) and deflated CBOR.
 
+use super::deflate::{LEVEL, LEVEL_PACKED, deflated, inflated};
 use super::segment::Segment;
 use crate::crew::RecordId;
 use crate::day::DayId;
-use miniz_oxide::deflate::compress_to_vec;
-use miniz_oxide::inflate::decompress_to_vec_with_limit;
 use serde::de::DeserializeOwned;
 use serde::{Deserialize, Serialize};
 use serde_bytes::{ByteArray, ByteBuf};
@@ -23,9 +22,6 @@ pub const MAY_SKIP: u8 = 0x80;
 
 const LENGTH_BYTES: usize = 4;
 const CHANGES: u8 = 6;
-/// Of miniz: 6 is its own choice, 1 for what is compressed already.
-pub(super) const LEVEL: u8 = 6;
-const LEVEL_PACKED: u8 = 1;
 /// A content of at most so many bytes goes as it is: deflating would save next to nothing, and costs more than all else in the frame.
 const PLAIN_BYTES: usize = 48;
 /// No sentence of the other side is longer.
@@ -249,8 +245,7 @@ impl Frame {
         };
         let packed = matches!(self, Frame::Piece(piece) if !piece.change);
         let level = if packed { LEVEL_PACKED } else { LEVEL };
-        let body =
-            if body.len() <= PLAIN_BYTES { stored(&body, true) } else { compress_to_vec(&body, level) };
+        let body = if body.len() <= PLAIN_BYTES { stored(&body, true) } else { deflated(&body, level) };
         framed(self.number(), &[&body])
     }
 
@@ -260,8 +255,7 @@ impl Frame {
         if !(1..=12).contains(&number) {
             return if number & MAY_SKIP != 0 { Ok(None) } else { Err(WireError::Unknown(number)) };
         }
-        let body =
-            decompress_to_vec_with_limit(body, INFLATED_BYTES).map_err(|_| WireError::Damaged(number))?;
+        let body = inflated(body, INFLATED_BYTES).map_err(|_| WireError::Damaged(number))?;
         fn read<T: DeserializeOwned>(number: u8, body: &[u8]) -> Result<T, WireError> {
             ciborium::from_reader(body).map_err(|_| WireError::Damaged(number))
         }
@@ -470,7 +464,7 @@ mod tests {
         };
         assert_eq!(first(&[0xff, 0xff, 0xff, 0xff]), Err(WireError::TooLong(u64::from(u32::MAX))));
         assert_eq!(first(&[0, 0, 0, 0]), Err(WireError::TooLong(0)));
-        let bomb = compress_to_vec(&vec![0; INFLATED_BYTES + 1], 9);
+        let bomb = deflated(&vec![0; INFLATED_BYTES + 1], LEVEL);
         let mut frame = u32::try_from(bomb.len() + 1).unwrap().to_be_bytes().to_vec();
         frame.push(12);
         frame.extend(bomb);
