@@ -166,7 +166,7 @@ impl Unit {
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 pub enum QuantityError {
     /// No number in front.
-    #[error("\"{text}\" is no number; write for example {example}")]
+    #[error("\"{text:.80}\" is no number; write for example {example}")]
     NoNumber {
         /// What was typed.
         text: String,
@@ -174,7 +174,7 @@ pub enum QuantityError {
         example: String,
     },
     /// A unit that does not belong to this field.
-    #[error("\"{unit}\" is no unit for this field, which is kept in {kept}; write {accepted}")]
+    #[error("\"{unit:.80}\" is no unit for this field, which is kept in {kept}; write {accepted}")]
     WrongUnit {
         /// The unit that was typed.
         unit: String,

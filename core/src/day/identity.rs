@@ -52,7 +52,7 @@ pub fn device_of(actor: &[u8]) -> DeviceId {
 
 /// A text that is no id.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
-#[error("\"{text}\" is no {what}; it has {digits} hexadecimal digits")]
+#[error("\"{text:.80}\" is no {what}; it has {digits} hexadecimal digits")]
 pub struct HexError {
     text: String,
     what: &'static str,

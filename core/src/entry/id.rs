@@ -13,7 +13,9 @@ pub struct EntryId(Ulid);
 
 /// A text that is no entry id.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
-#[error("\"{0}\" is no entry id; an id is a ULID of 26 characters, for example 01KH5QX2M8Z4T6V9B3C1D7E0FG")]
+#[error(
+    "\"{0:.80}\" is no entry id; an id is a ULID of 26 characters, for example 01KH5QX2M8Z4T6V9B3C1D7E0FG"
+)]
 pub struct IdError(pub String);
 
 impl EntryId {

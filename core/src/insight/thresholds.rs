@@ -29,7 +29,7 @@ pub struct Threshold {
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 pub enum ThresholdError {
     /// No such name.
-    #[error("\"{0}\" is no threshold; there are: {1}")]
+    #[error("\"{0:.80}\" is no threshold; there are: {1}")]
     Unknown(String, String),
     /// Outside its range.
     #[error("{key} is {value} {unit}; it must be between {min} and {max} {unit}")]

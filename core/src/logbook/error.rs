@@ -18,7 +18,7 @@ pub enum LogbookError {
     #[error("nothing was written; {}", lines(.0))]
     Refused(Vec<LineFault>),
     /// No day of this name.
-    #[error("no day \"{wanted}\" is in this store; {advice}")]
+    #[error("no day \"{wanted:.80}\" is in this store; {advice}")]
     NoDay {
         /// What was asked for.
         wanted: String,
@@ -34,7 +34,7 @@ pub enum LogbookError {
         found: Vec<String>,
     },
     /// No entry of this name.
-    #[error("no entry ends in \"{0}\"; `firnbook entries --ids` shows the ids")]
+    #[error("no entry ends in \"{0:.80}\"; `firnbook entries --ids` shows the ids")]
     NoEntry(String),
     /// Several entries of this name.
     #[error("\"{wanted}\" could be {}; write more of the end of the id", .found.join(" or "))]
@@ -59,7 +59,7 @@ pub enum LogbookError {
         id: String,
     },
     /// A field that the kind does not have.
-    #[error("a {kind} has no field \"{field}\"; it has {}", .has.join(", "))]
+    #[error("a {kind} has no field \"{field:.80}\"; it has {}", .has.join(", "))]
     NoField {
         /// The kind.
         kind: String,
@@ -155,7 +155,7 @@ pub enum CrewError {
     )]
     This,
     /// No device of this name.
-    #[error("no device of the crew is called \"{0}\"; `firnbook crew show` lists them")]
+    #[error("no device of the crew is called \"{0:.80}\"; `firnbook crew show` lists them")]
     NoDevice(String),
     /// Several devices of this name.
     #[error("\"{wanted}\" could be {}; name it by its id", .found.join(" or "))]

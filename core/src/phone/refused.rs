@@ -40,7 +40,7 @@ pub enum FirnbookError {
         faults: Vec<LineFault>,
     },
     /// Not here.
-    #[error("no {what} \"{wanted}\" is in this log; {advice}")]
+    #[error("no {what} \"{wanted:.80}\" is in this log; {advice}")]
     NotFound {
         /// What was looked for.
         what: Sought,
@@ -228,7 +228,7 @@ impl From<LogbookError> for FirnbookError {
             },
             LogbookError::Usage(says) => FirnbookError::Usage { says },
             LogbookError::Who(WhoError::Nobody(name)) => FirnbookError::Usage {
-                says: format!("nobody is called \"{name}\" on these days; choose one of those who were there"),
+                says: format!("nobody is called \"{name:.80}\" on these days; choose one of those who were there"),
             },
             LogbookError::Who(WhoError::Several { .. } | WhoError::NotJoined { .. }) => FirnbookError::Usage { says },
             LogbookError::Crew(error) => error.into(),
@@ -289,10 +289,10 @@ impl From<LanError> for FirnbookError {
                 return FirnbookError::Crew { says };
             }
             LanError::NoAddress { ref address, ref why } => {
-                Some(format!("\"{address}\" leads nowhere ({why}); write it as base shows it"))
+                Some(format!("\"{address:.80}\" leads nowhere ({why:.200}); write it as base shows it"))
             }
             LanError::Unreachable { ref address, ref why } => Some(format!(
-                "nobody answers at {address} ({why}); is base listening, and are both on the same network?"
+                "nobody answers at {address:.80} ({why:.200}); is base listening, and are both on the same network?"
             )),
             LanError::NoBase => Some("no base is known yet; name its address, as base shows it".to_owned()),
             LanError::NotOurs(ref address) => Some(format!(

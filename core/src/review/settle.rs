@@ -67,7 +67,7 @@ pub struct Settled {
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 #[expect(missing_docs, reason = "the text of each says it")]
 pub enum SettleError {
-    #[error("no item has the code \"{code}\"{}; review lists the items and their codes", nearly(.near))]
+    #[error("no item has the code \"{code:.80}\"{}; review lists the items and their codes", nearly(.near))]
     Unknown { code: String, near: Vec<String> },
     #[error("\"{code}\" begins the codes of several items: {}; write more of the one that is meant", .of.join(", "))]
     Ambiguous { code: String, of: Vec<String> },
@@ -75,7 +75,7 @@ pub enum SettleError {
     Missing { code: String, says: String },
     #[error("item {code} is a {sort}; \"{verdict}\" does not settle it, {fits} does")]
     DoesNotFit { code: String, sort: &'static str, verdict: &'static str, fits: String },
-    #[error("item {code} has no value with the code \"{value}\"; it has {}", .has.join(", "))]
+    #[error("item {code} has no value with the code \"{value:.80}\"; it has {}", .has.join(", "))]
     NoSuchValue { code: String, value: String, has: Vec<String> },
     #[error("entry {id} is not part of item {code}; it is about {}", .has.join(", "))]
     NotPartOf { code: String, id: EntryId, has: Vec<String> },

@@ -95,7 +95,7 @@ pub enum LanError {
     Channel(#[from] ChannelError),
     /// No such address.
     #[error(
-        "\"{address}\" leads nowhere ({why}); write it as `firnbook listen` shows it, for example 192.168.1.7:{PORT}"
+        "\"{address:.80}\" leads nowhere ({why:.200}); write it as `firnbook listen` shows it, for example 192.168.1.7:{PORT}"
     )]
     NoAddress {
         /// What was asked for.
@@ -105,7 +105,7 @@ pub enum LanError {
     },
     /// Nobody answers there.
     #[error(
-        "nobody answers at {address} ({why}); is base listening with `firnbook listen`, and are both on the same network?"
+        "nobody answers at {address:.80} ({why}); is base listening with `firnbook listen`, and are both on the same network?"
     )]
     Unreachable {
         /// The address.

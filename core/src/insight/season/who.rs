@@ -28,7 +28,7 @@ pub struct Sighting {
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 pub enum WhoError {
     /// Nobody of that name.
-    #[error("nobody is called \"{0}\" on these days; `firnbook entries --kind person` shows who is")]
+    #[error("nobody is called \"{0:.80}\" on these days; `firnbook entries --kind person` shows who is")]
     Nobody(String),
     /// Several members used the call sign.
     #[error("\"{name}\" is {} people on these days: members {}; name one member", .members.len(), .members.join(", "))]

@@ -150,7 +150,7 @@ impl Recorder {
                 Recorder::offers(book, day, me)?.into_iter().map(|offer| offer.label).collect();
             let there = if there.is_empty() { "none yet".to_owned() } else { there.join(", ") };
             return Err(LogbookError::Usage(format!(
-                "no drill \"{}\" is set up in this day (set up: {there}); set it up first, or choose one of these",
+                "no drill \"{:.80}\" is set up in this day (set up: {there}); set it up first, or choose one of these",
                 drill.trim()
             )));
         };
@@ -223,7 +223,7 @@ impl Recorder {
         if !there.contains(&folded) {
             let labels: Vec<String> = there.iter().map(|t| self.target_label(t)).collect();
             return Err(LogbookError::Usage(format!(
-                "drill {} has no target \"{}\"; it has {}",
+                "drill {} has no target \"{:.80}\"; it has {}",
                 self.drill(),
                 target.trim(),
                 if labels.is_empty() { "none yet".to_owned() } else { labels.join(", ") }
