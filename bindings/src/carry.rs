@@ -71,6 +71,6 @@ fn write_whole(path: &Path, bytes: &[u8]) -> std::io::Result<()> {
 fn storage(path: &str, why: &std::io::Error) -> FirnbookError {
     FirnbookError::Storage {
         path: Some(path.to_owned()),
-        says: format!("{path} can't be read or written ({why})"),
+        says: format!("{path:.1000} can't be read or written ({why})"),
     }
 }

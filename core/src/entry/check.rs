@@ -17,14 +17,17 @@ pub struct Fault {
 }
 
 impl Fault {
-    /// A fault of `field`.
+    /// A fault of `field`. Of field and value the first 80 characters are told.
     #[must_use]
     pub fn new(field: &str, value: impl ToString, why: impl Into<String>) -> Fault {
-        let mut value = value.to_string();
-        if value.chars().count() > 80 {
-            value = value.chars().take(80).chain(['…']).collect();
-        }
-        Fault { field: field.to_owned(), value, why: why.into() }
+        Fault { field: cut(field), value: cut(&value.to_string()), why: why.into() }
+    }
+}
+
+fn cut(text: &str) -> String {
+    match text.char_indices().nth(80) {
+        Some((end, _)) => format!("{}…", &text[..end]),
+        None => text.to_owned(),
     }
 }
 

@@ -43,7 +43,7 @@ impl Reference {
     pub fn named(name: &str) -> Result<Reference, String> {
         let known = || SURVIVAL_CURVES.map(|c| format!("\"{}\"", c.name)).join(", ");
         let curve = survival_curve(name.trim())
-            .ok_or_else(|| format!("no published curve is called \"{name}\"; there are {}", known()))?;
+            .ok_or_else(|| format!("no published curve is called \"{name:.80}\"; there are {}", known()))?;
         let SurvivalCurve { name, nodes, n, source, .. } = *curve;
         let later = nodes.iter().filter(|(minutes, _)| *minutes > 0.0);
         let marks = later.map(|(minutes, alive_pct)| Mark { t_s: minutes * 60.0, alive_pct: *alive_pct });

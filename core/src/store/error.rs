@@ -89,5 +89,5 @@ fn sqlite_says(error: &rusqlite::Error) -> String {
         }
         _ => return format!("the store does not answer: {error}"),
     };
-    format!("{advice} ({error})")
+    format!("{advice} ({:.1000})", error.to_string())
 }
