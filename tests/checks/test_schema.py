@@ -9,7 +9,8 @@ import pytest
 from jsonschema import Draft202012Validator, FormatChecker
 from reckon import ROOT, Refused
 
-SCHEMAS = sorted((ROOT / "schemas").rglob("*.json"))
+KINDS = ROOT / "schemas/kinds.json"
+SCHEMAS = sorted(path for path in (ROOT / "schemas").rglob("*.json") if path != KINDS)
 
 formats = FormatChecker(formats=[])
 
@@ -26,6 +27,18 @@ def test_every_schema_is_one(path):
     schema = json.loads(path.read_text())
     assert schema["$schema"] == "https://json-schema.org/draft/2020-12/schema"
     Draft202012Validator.check_schema(schema)
+
+
+# Source: the same metaschema.
+def test_every_kind_is_a_schema_and_stands_in_that_of_entries(schema):
+    kinds = json.loads(KINDS.read_text())
+    common = kinds.pop("common")
+    Draft202012Validator.check_schema(common)
+    assert list(kinds) == [kind["title"] for kind in schema["oneOf"]]
+    for (name, own), kind in zip(kinds.items(), schema["oneOf"]):
+        Draft202012Validator.check_schema(own)
+        there = {**common["properties"], **own["properties"]}
+        assert {**kind["properties"], "kind": None} == {**there, "kind": None}, name
 
 
 @pytest.fixture(scope="module")
