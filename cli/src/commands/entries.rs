@@ -10,7 +10,7 @@ use crate::view::{self, table::Table};
 use chrono::{Days, NaiveDate, TimeZone};
 use firnbook_core::clock::Corrected;
 use firnbook_core::day::{DayId, DeviceId, Noted};
-use firnbook_core::entry::{EntryId, KINDS, Time, kind};
+use firnbook_core::entry::{EntryId, Field, KINDS, Shape, Time, kind};
 use firnbook_core::insight::made::Made;
 use firnbook_core::store::{EntryRow, Filter};
 use schemars::JsonSchema;
@@ -215,7 +215,7 @@ pub fn summary(noted: &Noted) -> String {
         let name = field.map_or(key.as_str(), |f| f.short_name()).replace('_', " ");
         let shown = match key.as_str() {
             "outline" | "points" => "…".to_owned(),
-            _ => view::value(value),
+            _ => instant(value, field, noted.at()).map_or_else(|| view::value(value), view::clock_time),
         };
         let mark = if noted.unsettled.contains(key) { " (in conflict)" } else { "" };
         parts.push(match key.as_str() {
@@ -224,6 +224,16 @@ pub fn summary(noted: &Noted) -> String {
         });
     }
     parts.join(", ")
+}
+
+/// The instant that a field of an entry of `at` holds, where its time of day says it all.
+fn instant(value: &Value, field: Option<&Field>, at: Option<Time>) -> Option<Time> {
+    let time = field
+        .filter(|f| f.shape == Shape::Time)
+        .and(value.as_str())
+        .and_then(|text| Time::parse(text).ok())?;
+    let (there, here) = (time.datetime(), at?.datetime());
+    (there.date_naive() == here.date_naive() && there.offset() == here.offset()).then_some(time)
 }
 
 /// An entry in one line: the end of its id, when, who, what.
@@ -240,4 +250,50 @@ pub fn line(noted: &Noted) -> String {
 pub fn full_id(id: EntryId) -> String {
     let (end, text) = (view::id(id), id.to_string());
     format!("{}{}", &text[..text.len() - end.len()], crate::ui::styled(crate::ui::HEADING, end))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use firnbook_core::day::{ClockName, DeviceId};
+    use serde_json::json;
+
+    fn noted(more: Value) -> Noted {
+        let mut json = json!({ "id": "01KH5QX2M8Z4T6V9B3C1D7E0FG", "kind": "rotation", "at": "2027-02-06T10:00:00.000+01:00", "by": "Lead", "drill": "1" });
+        json.as_object_mut().unwrap().extend(more.as_object().unwrap().clone());
+        let json = json.as_object().unwrap().clone();
+        let device = DeviceId([1; 8]);
+        Noted {
+            id: "01KH5QX2M8Z4T6V9B3C1D7E0FG".parse().unwrap(),
+            entry: firnbook_core::entry::Entry::from_json(&json).ok(),
+            text: Value::Object(json.clone()).to_string(),
+            json,
+            device,
+            at_clock: ClockName { device, clock: String::new() },
+            void: None,
+            unsettled: Vec::new(),
+        }
+    }
+
+    #[test]
+    fn an_entry_is_told_as_a_person_says_it() {
+        let told = |more| summary(&noted(more));
+        assert_eq!(
+            told(json!({ "front": "Dig1", "ended_at": "2027-02-06T10:04:10.000+01:00" })),
+            "front Dig1, ended at 10:04:10"
+        );
+        assert_eq!(
+            told(json!({ "ended_at": "2027-02-07T00:04:10.000+01:00" })),
+            "ended at 2027-02-07T00:04:10.000+01:00",
+            "another day is named"
+        );
+        assert_eq!(
+            told(json!({ "ended_at": "2027-02-06T09:04:10.000+00:00" })),
+            "ended at 2027-02-06T09:04:10.000+00:00",
+            "another offset too"
+        );
+        assert_eq!(told(json!({ "note": "2027-02-06T10:04:10.000+01:00" })), "2027-02-06T10:04:10.000+01:00");
+        assert_eq!(told(json!({ "hole_width_cm": 112.0 })), "hole width 112 cm");
+        assert_eq!(told(json!({ "hole_width_cm": 112.5 })), "hole width 112.5 cm");
+    }
 }

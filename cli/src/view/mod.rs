@@ -39,13 +39,14 @@ pub fn clock_time(at: Time) -> String {
 pub fn stopwatch(seconds: Option<f64>) -> String {
     let Some(seconds) = seconds else { return "–".to_owned() };
     let whole = seconds.abs().round() as u64;
-    format!("{}{}:{:02}", if seconds < 0.0 { "-" } else { "" }, whole / 60, whole % 60)
+    format!("{}{}:{:02}", if seconds < 0.0 && whole > 0 { "-" } else { "" }, whole / 60, whole % 60)
 }
 
 /// A number with at most one decimal, without a needless one.
 #[must_use]
 pub fn number(n: f64) -> String {
-    let rounded = (n * 10.0).round() / 10.0;
+    // Adding nothing makes -0 a plain 0.
+    let rounded = (n * 10.0).round() / 10.0 + 0.0;
     rounded.to_string()
 }
 
@@ -69,6 +70,8 @@ pub fn value(value: &Value) -> String {
         Value::Bool(true) => "yes".to_owned(),
         Value::Bool(false) => "no".to_owned(),
         Value::String(text) => text.clone(),
+        // 112.0 is written down where a program had a fraction to write and there was none.
+        Value::Number(number) if number.is_f64() => number.as_f64().unwrap_or_default().to_string(),
         Value::Array(list) if list.iter().all(Value::is_string) => {
             list.iter().filter_map(Value::as_str).collect::<Vec<_>>().join(", ")
         }
@@ -102,11 +105,12 @@ mod tests {
         assert_eq!(stopwatch(Some(200.0)), "3:20");
         assert_eq!(stopwatch(Some(3725.0)), "62:05");
         assert_eq!(stopwatch(Some(-3.0)), "-0:03");
+        assert_eq!(stopwatch(Some(-0.3)), "0:00");
         assert_eq!(stopwatch(None), "–");
     }
 
     #[test]
     fn numbers_without_needless_decimals() {
-        assert_eq!([number(110.0), number(110.26), number(-0.04)], ["110", "110.3", "-0"].map(str::to_owned));
+        assert_eq!([number(110.0), number(110.26), number(-0.04)], ["110", "110.3", "0"].map(str::to_owned));
     }
 }
