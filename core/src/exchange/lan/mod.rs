@@ -213,6 +213,10 @@ fn carry(
         if pending.is_empty() && channel.finished() {
             return Ok(());
         }
+        // What is ready goes before anything is waited for.
+        if pending.is_empty() {
+            pending = channel.outgoing().unwrap_or_default();
+        }
         let _ = stream.set_nonblocking(!pending.is_empty());
         match stream.read(&mut buffer) {
             Ok(0) if !channel.is_open() => return Err(ChannelError::Stranger.into()),
