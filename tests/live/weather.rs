@@ -3,7 +3,7 @@
 use super::crew::{Base, Team, sync, sync_at};
 use super::link::assert_equal;
 use super::relay::{FAIR, Relay, Weather, timed};
-use firnbook_core::exchange::{self, Channel, Event, Host, LAN_LIMITS, Progress, Role, Stop};
+use firnbook_core::exchange::{self, Channel, Event, Host, LAN_LIMITS, LanLimits, Progress, Role, Stop};
 use firnbook_tests::strike;
 use std::collections::BTreeSet;
 use std::io::{Read, Write};
@@ -41,6 +41,25 @@ fn a_link_that_is_cut_every_five_kilobytes() {
     assert!((3..=40).contains(&called.calls), "{} calls", called.calls);
     assert_equal(&team.phones[0], &team.base);
     assert!(team.base.book.day(second).unwrap().entries == 300);
+}
+
+#[test]
+fn what_is_ready_is_sent_without_waiting_for_an_answer() {
+    let mut team = apart(2);
+    let drafts = (0..3_000).map(|n| firnbook_core::logbook::Draft {
+        json: firnbook_tests::map(strike(20 + n * 7 % 200)),
+        line: None,
+    });
+    let day = firnbook_tests::date().succ_opt().unwrap();
+    let second = team.base.book.begin_day(day, "Lower Bowl", "Base").unwrap().day;
+    team.base.book.log(second, "Base", drafts.collect(), false).unwrap();
+    // Base would wait longer than the phone has patience for.
+    let tick = 4 * LAN_LIMITS.silence;
+    let base = Base::within(&team.base, LanLimits { tick, ..LAN_LIMITS });
+    let called = sync(&team.phones[0], &base).unwrap();
+    assert_eq!(called.calls, 1);
+    assert_equal(&team.phones[0], &team.base);
+    assert_eq!(team.phones[0].book.day(second).unwrap().entries, 3_000);
 }
 
 #[test]

@@ -1,7 +1,7 @@
 //! A base that listens: one thread takes calls, one more serves each of them, and what happens comes out as events.
 
 use super::doors::Doors;
-use super::{LAN_LIMITS, LanError, LanLimits, PORT, Stop, TICK, carry, ip_of, outcome};
+use super::{LAN_LIMITS, LanError, LanLimits, PORT, Stop, carry, ip_of, outcome};
 use crate::exchange::channel::{Channel, ChannelError};
 use crate::exchange::session::{Progress, Report, Role};
 use crate::exchange::shelf::Host;
@@ -278,6 +278,6 @@ fn take_place(shared: &Shared) -> Result<(), LanError> {
         if begun.elapsed() > shared.limits.silence / 2 {
             return Err(LanError::Full);
         }
-        std::thread::sleep(TICK);
+        std::thread::sleep(shared.limits.tick);
     }
 }

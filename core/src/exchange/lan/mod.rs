@@ -26,6 +26,8 @@ pub struct LanLimits {
     pub connect: Duration,
     /// For the three messages of the handshake: at 500 ms delay it takes 2 s; whoever needs more is no phone of ours.
     pub handshake: Duration,
+    /// How often whoever waits for bytes looks whether it is to stop.
+    pub tick: Duration,
     /// Without a byte: a Wi-Fi that changes its channel or a phone in a pocket stalls for 10 s and goes on.
     pub silence: Duration,
     /// Sessions at once: each costs a thread and about a piece of a day in memory; a large team has 30 phones.
@@ -48,6 +50,7 @@ pub struct LanLimits {
 pub const LAN_LIMITS: LanLimits = LanLimits {
     connect: Duration::from_secs(5),
     handshake: Duration::from_secs(20),
+    tick: Duration::from_millis(100),
     silence: Duration::from_secs(15),
     sessions: 32,
     strangers: 64,
@@ -58,8 +61,6 @@ pub const LAN_LIMITS: LanLimits = LanLimits {
     fruitless: 5,
 };
 
-/// How often a blocked call looks whether it is to stop.
-const TICK: Duration = Duration::from_millis(100);
 /// How long a write may block before what has come is read: two sides that both only write would wait for one another for ever.
 const WRITE_TICK: Duration = Duration::from_millis(20);
 const READ_BYTES: usize = 64 << 10;
@@ -187,7 +188,7 @@ fn carry(
     // Small frames answer one another: they must not wait for company.
     let _ = stream.set_nodelay(true);
     let _ = stream.set_write_timeout(Some(WRITE_TICK));
-    let _ = stream.set_read_timeout(Some(TICK));
+    let _ = stream.set_read_timeout(Some(limits.tick));
     loop {
         if pending.is_empty() {
             pending = channel.outgoing().unwrap_or_default();
