@@ -104,8 +104,8 @@ def main(pace, *java):
         press = medians(who, lambda name: f"press {folder}/{name}-press.firnbook {PRESSES}")
         for name in layers:
             times, more = press[name] / press["core"], press[name] - press["core"]
-            told(f"a press of a recorder confirmed in {name}: {press[name]:.0f} us, by core itself {press['core']:.0f} us, {more:.0f} more, {times:.2f} times, at most {PRESS_MOST}",
-                 times <= PRESS_MOST)
+            told(f"a press of a recorder confirmed in {name}: {press[name]:.0f} us, by core itself {press['core']:.0f} us, {more:.0f} more, at most {CALL_US_MOST[name]:.0f}", more <= CALL_US_MOST[name])
+            told(f"the same, {times:.2f} times, at most {PRESS_MOST}", times <= PRESS_MOST)
         opened = medians(who, lambda name: f"open {folder}/{name}.firnbook")
         for name in layers:
             times = opened[name] / opened["core"]
