@@ -57,7 +57,7 @@ def test_a_track_that_gpxpy_writes_comes_in_point_by_point(firnbook, store, tmp_
     read = gpxpy.parse(file.read_text())
     for track, told in zip(read.tracks, entries(firnbook, store, "track")):
         want = track.segments[0].points
-        assert told["person"] == "Fox" and told["frame"] == "lonlat_e7"
+        assert told["person"] == "Fox" and told["frame"] == "lonlat"
         assert absolute(told["points"]["t_ms"]) == [round(p.time.timestamp() * 1000) for p in want]
         assert absolute(told["points"]["x"]) == [round(p.longitude * 1e7) for p in want]
         assert absolute(told["points"]["y"]) == [round(p.latitude * 1e7) for p in want]

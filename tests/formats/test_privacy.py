@@ -45,7 +45,7 @@ def planted():
                 elif about.get("type") == "array":
                     entry[field] = [f"{secret} one", f"{secret} two"]
             if entry["kind"] == "track":
-                entry["frame"] = "lonlat_e7"
+                entry["frame"] = "lonlat"
             if entry["kind"] == "drill":
                 entry["label"] = f"{secret} drill"
                 entry.pop("like")

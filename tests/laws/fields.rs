@@ -2,7 +2,7 @@
 
 use firnbook::args::flags;
 use firnbook_core::entry::{Kind, LabelClass, Shape, Time, TimeContext, check, from_text};
-use firnbook_core::store::{columns, create_tables};
+use firnbook_core::store::{columns, create_views};
 use firnbook_core::units::{Centimetres, Unit};
 use firnbook_tests::dictionary::dictionary;
 use schemars::JsonSchema;
@@ -93,7 +93,7 @@ fn in_the_columns_of_the_store() {
     let kind = rope();
     let own = &columns(&kind)[kind.fields.iter().filter(|f| f.common).count()..];
     assert_eq!(own, [("sag_cm", "REAL"), ("knot", "TEXT")]);
-    assert!(create_tables(&[kind]).starts_with("CREATE TABLE \"rope\" (\n"));
+    assert!(create_views(&[kind]).starts_with("CREATE VIEW \"rope\" AS SELECT\n"));
 }
 
 #[test]

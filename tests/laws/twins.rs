@@ -103,7 +103,7 @@ fn generated(seed: u8, doubled: f64, gap_s: (i64, i64)) -> Known {
                     json["target"] = json!(target);
                 }
                 let body =
-                    Body { text: json.to_string(), device: DeviceId([u8::try_from(writer).unwrap(); 8]) };
+                    Body { text: json.to_string(), device: DeviceId([u8::try_from(writer).unwrap(); 16]) };
                 entries.push(effective(id, &[body], &Registers::default()));
                 event_of.insert(id, events);
             }

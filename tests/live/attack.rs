@@ -6,7 +6,7 @@ use super::link::assert_equal;
 use super::relay::{FAIR, Relay};
 use firnbook_core::crew::DeviceKeys;
 use firnbook_core::exchange::{LAN_LIMITS, LanLimits};
-use firnbook_core::store::Keyring;
+use firnbook_core::store::{BesideStore, Keyring};
 use firnbook_tests::{Phone, strike};
 use serde_json::json;
 use std::io::{Read, Write};
@@ -19,7 +19,8 @@ fn truth(phone: &Phone) -> Vec<Vec<u8>> {
     let mut all = Vec::new();
     for sql in [
         "SELECT bytes FROM change ORDER BY hash",
-        "SELECT bytes FROM waiting",
+        "SELECT bytes FROM aside ORDER BY hash",
+        "SELECT signature FROM cover ORDER BY signature",
         "SELECT bytes FROM crew_record ORDER BY id",
     ] {
         let mut statement = conn.prepare(sql).unwrap();
@@ -111,15 +112,15 @@ fn a_key_of_the_crew_without_a_place_in_it_is_not_enough() {
     let team = team();
     let base = Base::within(&team.base, patient());
     let before = truth(&team.base);
-    let stolen = Keyring::read(&team.phones[1].path(), team.phones[1].book.device()).unwrap().unwrap();
+    let stolen = Keyring::read(&BesideStore::of(&team.phones[1].path()), team.phones[1].book.device()).unwrap().unwrap();
     let thief = Phone::new("Thief");
     let ring = Keyring { device: thief.book.device(), keys: DeviceKeys::fresh().unwrap(), ..stolen.clone() };
-    ring.write(&thief.path()).unwrap();
+    ring.write(&BesideStore::of(&thief.path())).unwrap();
     let said = sync(&thief, &base).unwrap_err().to_string();
     assert!(said.contains("no member of the crew"), "{said}");
     // A member's own key under another device's name.
     let ring = Keyring { device: thief.book.device(), ..stolen };
-    ring.write(&thief.path()).unwrap();
+    ring.write(&BesideStore::of(&thief.path())).unwrap();
     let said = sync(&thief, &base).unwrap_err().to_string();
     assert!(said.contains("another device of the crew"), "{said}");
     assert_eq!(truth(&team.base), before);

@@ -1,10 +1,10 @@
 //! Packs and closed days under the signature of a crew's device, and packs that only the crew can open.
 
 use super::crew::{Base, Team, sync};
-use automerge::transaction::Transactable;
-use automerge::{ActorId, Automerge, ROOT, ReadDoc};
-use firnbook_core::exchange::{self, PackError};
+use firnbook_core::day::History;
+use firnbook_core::exchange::PackError;
 use firnbook_core::logbook::{LogbookError, PackSignature, SealSignature};
+use firnbook_tests::rogue::{Rogue, change};
 use firnbook_tests::{Phone, strike};
 
 /// A crew of two phones that all know one another; each phone has written something since.
@@ -185,15 +185,13 @@ fn a_seal_over_other_heads_is_false() {
     let mut text: serde_json::Value = serde_json::from_str(&sayings[0].text).unwrap();
     text["v"]["heads"][0] = serde_json::json!("00".repeat(32));
     let day = team.base.day;
-    let document = exchange::read(&team.base.pack()).unwrap().1.remove(0).document;
-    let mut document = Automerge::load(&document.save()).unwrap();
-    document.set_actor(ActorId::from([&team.base.book.device().0[..], &[9; 8]].concat()));
-    let entries = document.get(ROOT, "entries").unwrap().unwrap().1;
-    let mut tx = document.transaction();
-    tx.put(&entries, key.to_string(), text.to_string()).unwrap();
-    tx.commit();
-    let forged = document.get_last_local_change().unwrap().raw_bytes().to_vec();
-    team.base.book.merge_changes(day, vec![forged]).unwrap();
-    assert_eq!(team.base.book.seals(day).unwrap()[0].signature, SealSignature::False);
+    let member = Rogue::new(9);
+    let forged = change(member.actor(History::Registers), 1, None, &[(key.to_string(), text.to_string())]);
+    let cover = member.cover(&[&forged]);
+    team.base.book.merge_changes(day, &[forged.bytes], vec![cover]).unwrap();
+    let seals = team.base.book.seals(day).unwrap();
+    let of = |device| seals.iter().find(|s| s.device == device).unwrap().signature;
+    assert_eq!(of(member.device()), SealSignature::False);
+    assert_eq!(of(team.base.book.device()), SealSignature::Good, "it can't be put in the place of base's own");
     assert!(team.base.book.verify().unwrap()[0].rows_equal);
 }

@@ -2,6 +2,7 @@
 
 use super::link::{Cut, WHOLE, assert_equal, host, join, talk};
 use firnbook_core::logbook::Draft;
+use firnbook_tests::rogue::{Rogue, body};
 use firnbook_tests::{Phone, date, map, strike};
 use serde_json::json;
 
@@ -200,19 +201,33 @@ fn a_session_that_is_cut_tells_of_the_clock_as_well() {
 }
 
 #[test]
-fn a_fork_is_said_and_only_its_day_is_refused() {
+fn two_lines_of_one_key_meet_in_a_session_and_both_sides_withdraw_them() {
     let (mut a, b) = apart();
     let other_day = date().succ_opt().unwrap();
     let fine = a.book.begin_day(other_day, "Lower Bowl", "Obs1").unwrap().day;
-    let conn = rusqlite::Connection::open(b.path()).unwrap();
-    // An impossible history: this base holds another content in a place that both have.
-    let altered = "UPDATE vector SET hash = zeroblob(32) WHERE substr(actor, 1, 8) = ?1";
-    assert_eq!(conn.execute(altered, [a.book.device().0]).unwrap(), 1);
-    let talked = talk(&host(&a), &host(&b), WHOLE, usize::MAX);
-    let (caller, base) = (talked.caller.unwrap(), talked.base.unwrap());
-    assert!(caller.refused[0].why.contains("forked"), "{:?}", caller.refused);
-    assert!(base.refused[0].why.contains("refused by the other side"), "{:?}", base.refused);
-    assert_eq!(base.days, [fine]);
+    let rogue = Rogue::new(7);
+    let one = rogue.change(1, None, &[body(1, 100)]);
+    let lines = [body(2, 110), body(3, 120)].map(|b| rogue.change(2, Some(&one), &[b]));
+    for (phone, line) in [(&a, &lines[0]), (&b, &lines[1])] {
+        let pack = rogue.pack(vec![one.clone(), line.clone()], vec![rogue.cover(&[line])], vec![]);
+        phone.open_again().merge(&pack, false).unwrap();
+    }
+    let (mut sessions, mut equal) = (0, false);
+    while !equal {
+        sessions += 1;
+        assert!(sessions < 4, "they never agree");
+        let talked = talk(&host(&a), &host(&b), WHOLE, usize::MAX);
+        let (caller, base) = (talked.caller.unwrap(), talked.base.unwrap());
+        assert!(caller.refused.is_empty() && base.refused.is_empty(), "{:?}", caller.refused);
+        assert!(sessions > 1 || base.days.contains(&fine));
+        equal = caller.days.is_empty();
+    }
+    for phone in [&a, &b] {
+        let row = phone.book.days().unwrap().into_iter().find(|d| d.id == a.day).unwrap();
+        assert_eq!(row.withdrawn, 2);
+        assert!(phone.book.verify().unwrap().iter().all(|d| d.rows_equal));
+    }
+    assert_eq!(a.book.record(a.day).unwrap(), b.book.record(b.day).unwrap());
 }
 
 #[test]

@@ -5,6 +5,7 @@
 pub mod crowd;
 pub mod dictionary;
 pub mod program;
+pub mod rogue;
 pub mod small_disk;
 pub mod world;
 
@@ -140,6 +141,15 @@ impl Phone {
     pub fn merge(&mut self, other: &Phone) {
         self.book.merge(&other.pack(), false).expect("a good pack");
     }
+}
+
+/// Every change that counts in a device's day and every signature, as they are read from its pack.
+///
+/// # Panics
+/// Where the pack can't be read.
+#[must_use]
+pub fn content(pack: &[u8]) -> firnbook_core::store::DayContent {
+    firnbook_core::exchange::read(pack).expect("a good pack").1.remove(0).content
 }
 
 /// The object in a JSON value.

@@ -262,7 +262,7 @@ mod tests {
         let mut json = json!({ "id": "01KH5QX2M8Z4T6V9B3C1D7E0FG", "kind": "rotation", "at": "2027-02-06T10:00:00.000+01:00", "by": "Lead", "drill": "1" });
         json.as_object_mut().unwrap().extend(more.as_object().unwrap().clone());
         let json = json.as_object().unwrap().clone();
-        let device = DeviceId([1; 8]);
+        let device = DeviceId([1; 16]);
         Noted {
             id: "01KH5QX2M8Z4T6V9B3C1D7E0FG".parse().unwrap(),
             entry: firnbook_core::entry::Entry::from_json(&json).ok(),

@@ -283,7 +283,7 @@ impl Import<'_> {
                 }
             }
             let mut line = json!({
-                "kind": "track", "at": at, "person": person, "points": deltas(piece), "frame": Frame::LonLatE7,
+                "kind": "track", "at": at, "person": person, "points": deltas(piece), "frame": Frame::LonLat,
                 "source": self.file.file.file_name().map(|f| f.to_string_lossy()),
             });
             if let Some(drill) = &self.file.drill {

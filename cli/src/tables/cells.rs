@@ -1,4 +1,4 @@
-//! The entries of a kind as Parquet, cell by cell: no document and no JSON stands between the row of the store and the column of the file.
+//! The entries of a kind as Parquet, cell by cell.
 
 use super::columns::{Column, DAY, Secret, of_kind, utc_offset};
 use super::parquet::{Cell, ParquetFile};
@@ -95,26 +95,25 @@ fn add(
                 let m = m.or(placed.map(|[x, y]| if field == places.y_m { y } else { x }));
                 file.add(column, m.map_or(Cell::Null, Cell::Number));
             }
-            (Secret::Points, store::Cell::Text(points)) if !lifted => {
-                let on_earth = text(row, places.frame) == Some("lonlat_e7");
-                let points = serde_json::from_str(points).ok();
-                let points = points.and_then(|p| veil.points(&p, on_earth, text(row, places.drill)));
+            (Secret::Points, store::Cell::Json(points)) if !lifted => {
+                let on_earth = text(row, places.frame) == Some("lonlat");
+                let points = veil.points(points, on_earth, text(row, places.drill));
                 file.add_json(column, &points.unwrap_or_default());
             }
             (_, store::Cell::Text(_)) if field == places.frame && !lifted => {
                 file.add(column, Cell::Text("grid"));
             }
-            (Secret::Person(_) | Secret::Label(_), store::Cell::Text(said)) if !lifted => {
-                // A list of labels stands as JSON.
-                let list = said.starts_with('[').then(|| serde_json::from_str::<Vec<String>>(said).ok());
-                match list.flatten() {
-                    Some(labels) => {
-                        let labels = labels.iter().map(|l| veil.text(secret, l).to_owned()).collect();
-                        file.add_labels(column, labels);
-                    }
-                    None => file.add(column, Cell::Text(veil.text(secret, said))),
-                }
+            (Secret::Person(_) | Secret::Label(_), store::Cell::Json(serde_json::Value::Array(labels)))
+                if !lifted =>
+            {
+                let labels = labels.iter().filter_map(|l| l.as_str());
+                let labels = labels.map(|l| veil.text(secret, l).to_owned()).collect();
+                file.add_labels(column, labels);
             }
+            (Secret::Person(_) | Secret::Label(_), store::Cell::Text(said)) if !lifted => {
+                file.add(column, Cell::Text(veil.text(secret, said)));
+            }
+            (_, store::Cell::Json(list)) => file.add_json(column, list),
             (_, store::Cell::Text(text)) => file.add(column, Cell::Text(text)),
             (_, store::Cell::Number(n)) => file.add(column, Cell::Number(n)),
             (_, store::Cell::Integer(n)) => file.add(column, Cell::Integer(n)),

@@ -105,7 +105,7 @@ impl Shapes {
         if let Body::Track(track) = &entry.body {
             let line: Vec<[f64; 2]> = tracks::absolute(&track.points)
                 .filter_map(|(_, [x, y])| match track.frame {
-                    Some(Frame::LonLatE7) => place.true_grid.to_grid_m(y / 1e7, x / 1e7).ok(),
+                    Some(Frame::LonLat) => place.true_grid.to_grid_m(y / 1e7, x / 1e7).ok(),
                     Some(Frame::Grid) | None => Some([x, y]),
                 })
                 .map(|at| at.map(|m| veil.metres(m)))
@@ -144,7 +144,7 @@ impl Shapes {
     /// A track of no drill, where it lies on the earth.
     fn on_earth(&mut self, date: &str, entry: &Entry) {
         let Body::Track(track) = &entry.body else { return };
-        if track.frame == Some(Frame::LonLatE7) {
+        if track.frame == Some(Frame::LonLat) {
             let line: Vec<Position> =
                 tracks::absolute(&track.points).map(|(_, [x, y])| at(y / 1e7, x / 1e7)).collect();
             if let Some(shape) = cut_line(&line) {

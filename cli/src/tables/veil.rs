@@ -139,7 +139,7 @@ impl Veil {
             row.extend(["x_m", "y_m"].map(str::to_owned).into_iter().zip(at.map(Value::from)));
         }
         if let Some(points) = row.get("points") {
-            let on_earth = row.get("frame").and_then(Value::as_str) == Some("lonlat_e7");
+            let on_earth = row.get("frame").and_then(Value::as_str) == Some("lonlat");
             let points = self.points(points, on_earth, drill.as_deref());
             if on_earth {
                 row.insert("frame".to_owned(), json!("grid"));
@@ -314,9 +314,9 @@ mod tests {
         assert_eq!(lost, json!({"kind": "strike", "drill": "2"}));
         let points = json!({"t_ms": [1000, 1000], "x": [98_000_000.0, 10_000.0], "y": [465_000_000.0, 0.0]});
         let track =
-            hide(&mut veil, json!({"kind": "track", "drill": "1", "frame": "lonlat_e7", "points": points}));
+            hide(&mut veil, json!({"kind": "track", "drill": "1", "frame": "lonlat", "points": points}));
         assert_eq!(track["points"]["x"], json!([0.0, 77.0]));
-        let away = hide(&mut veil, json!({"kind": "track", "frame": "lonlat_e7", "points": points}));
+        let away = hide(&mut veil, json!({"kind": "track", "frame": "lonlat", "points": points}));
         assert!(away.get("points").is_none());
     }
 

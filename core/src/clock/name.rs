@@ -6,7 +6,7 @@ use crate::entry::{Body, fold};
 use std::borrow::Cow;
 
 /// What no device wrote: the word `base`, and watches.
-const NO_DEVICE: DeviceId = DeviceId([0; 8]);
+const NO_DEVICE: DeviceId = DeviceId([0; 16]);
 /// Typed or amended at base.
 const BASE: &str = "base";
 /// Since the start of a sheet.

@@ -143,15 +143,15 @@ mod tests {
     #[test]
     fn the_entry_is_one_that_can_be_read() {
         let offset = Offset { offset_ms: -7_100.0, delay_ms: 100.0, uncertainty_ms: 50.0 };
-        let mut json = offset.entry(DeviceId([1; 8]), 0, DeviceId([2; 8]));
+        let mut json = offset.entry(DeviceId([1; 16]), 0, DeviceId([2; 16]));
         for (key, value) in
             [("id", "01KGR0000000000000000000AA"), ("at", "2027-02-06T10:00:00.000+01:00"), ("by", "Base")]
         {
             json.insert(key.to_owned(), value.into());
         }
         let Body::ClockOffset(read) = crate::entry::Entry::from_json(&json).unwrap().body else { panic!() };
-        assert_eq!((read.device.as_str(), read.of.as_str()), ("0101010101010101", "1"));
-        assert_eq!((read.base.as_str(), read.offset_ms.0), ("0202020202020202", -7_100.0));
+        assert_eq!((read.device.as_str(), read.of.as_str()), ("01010101010101010101010101010101", "1"));
+        assert_eq!((read.base.as_str(), read.offset_ms.0), ("02020202020202020202020202020202", -7_100.0));
     }
 
     proptest! {

@@ -15,22 +15,13 @@ pub use roster::{CrewId, Joining, Roster, Signing};
 /// Bytes as lower-case hexadecimal digits.
 #[must_use]
 pub fn hex(bytes: &[u8]) -> String {
-    use std::fmt::Write;
-    bytes.iter().fold(String::with_capacity(2 * bytes.len()), |mut text, b| {
-        let _ = write!(text, "{b:02x}");
-        text
-    })
+    ::hex::encode(bytes)
 }
 
-/// Exactly `N` bytes out of hexadecimal digits.
+/// Exactly `N` bytes out of lower-case hexadecimal digits.
 #[must_use]
 pub fn unhex<const N: usize>(text: &str) -> Option<[u8; N]> {
     let mut bytes = [0; N];
-    if text.len() != 2 * N || !text.bytes().all(|b| b.is_ascii_hexdigit()) {
-        return None;
-    }
-    for (i, byte) in bytes.iter_mut().enumerate() {
-        *byte = u8::from_str_radix(&text[2 * i..2 * i + 2], 16).ok()?;
-    }
-    Some(bytes)
+    ::hex::decode_to_slice(text, &mut bytes).ok()?;
+    (::hex::encode(bytes) == text).then_some(bytes)
 }

@@ -16,7 +16,7 @@ pub type RecordId = [u8; 16];
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Member {
     /// Its id.
-    pub device: ByteArray<8>,
+    pub device: ByteArray<16>,
     /// What people call it.
     pub label: String,
     /// Its key for signatures.
@@ -30,7 +30,7 @@ pub struct Member {
 impl Member {
     /// The device with these keys.
     #[must_use]
-    pub fn of(device: [u8; 8], label: &str, keys: &DeviceKeys) -> Member {
+    pub fn of(device: [u8; 16], label: &str, keys: &DeviceKeys) -> Member {
         Member {
             device: ByteArray::new(device),
             label: label.to_owned(),
@@ -202,7 +202,7 @@ mod tests {
     fn a_record_reads_back_and_no_bit_of_it_can_be_turned() {
         let keys = DeviceKeys::fresh().unwrap();
         let act = Act::Found {
-            member: Member::of([7; 8], "Base", &keys),
+            member: Member::of([7; 16], "Base", &keys),
             salt: ByteBuf::from(vec![1; 16]),
             at: 1_801_904_400,
         };

@@ -16,12 +16,12 @@ pub type CrewId = RecordId;
 /// Who belongs to a crew, worked out from its records.
 #[derive(Clone, Debug, Default)]
 pub struct Roster {
-    members: BTreeMap<[u8; 8], Member>,
-    removed: BTreeMap<[u8; 8], (Member, i64)>,
+    members: BTreeMap<[u8; 16], Member>,
+    removed: BTreeMap<[u8; 16], (Member, i64)>,
     open: BTreeMap<[u8; 32], i64>,
     used: BTreeMap<[u8; 32], String>,
     rotation: Option<Rotation>,
-    sealed: BTreeMap<[u8; 8], Vec<u8>>,
+    sealed: BTreeMap<[u8; 16], Vec<u8>>,
     by: BTreeMap<[u8; 32], Vec<RecordId>>,
     hash: [u8; 8],
 }
@@ -73,7 +73,7 @@ impl Roster {
         };
         // In the order of depth: an inviter is settled before those it invited.
         let mut standing: BTreeSet<[u8; 32]> = BTreeSet::new();
-        let mut since: BTreeMap<[u8; 8], i64> = BTreeMap::new();
+        let mut since: BTreeMap<[u8; 16], i64> = BTreeMap::new();
         for entrant in &entrants {
             let invited = match &entrant.invited {
                 None => true,
@@ -136,7 +136,7 @@ impl Roster {
 
     /// The member with this device id.
     #[must_use]
-    pub fn member(&self, device: [u8; 8]) -> Option<&Member> {
+    pub fn member(&self, device: [u8; 16]) -> Option<&Member> {
         self.members.get(&device)
     }
 
@@ -148,7 +148,7 @@ impl Roster {
 
     /// The removed device with this id or with this key in live exchanges.
     #[must_use]
-    pub fn was_removed(&self, device: [u8; 8], key: Option<&[u8; 32]>) -> Option<&Member> {
+    pub fn was_removed(&self, device: [u8; 16], key: Option<&[u8; 32]>) -> Option<&Member> {
         let mut removed = self.removed.values().map(|(m, _)| m);
         removed.find(|m| {
             let again = self.members.contains_key(&*m.device);
@@ -174,7 +174,7 @@ impl Roster {
 
     /// That key, sealed to this device.
     #[must_use]
-    pub fn sealed_to(&self, device: [u8; 8]) -> Option<&[u8]> {
+    pub fn sealed_to(&self, device: [u8; 16]) -> Option<&[u8]> {
         self.sealed.get(&device).map(Vec::as_slice)
     }
 
@@ -311,12 +311,12 @@ mod tests {
     use serde_bytes::{ByteArray, ByteBuf};
 
     struct Device {
-        id: [u8; 8],
+        id: [u8; 16],
         keys: DeviceKeys,
     }
 
     fn device(n: u8) -> Device {
-        Device { id: [n; 8], keys: DeviceKeys::fresh().unwrap() }
+        Device { id: [n; 16], keys: DeviceKeys::fresh().unwrap() }
     }
 
     fn member(d: &Device) -> Member {
@@ -393,7 +393,7 @@ mod tests {
         let roster = Roster::of(crew, &records);
         assert_eq!(ids(&roster), [1, 3]);
         assert!(roster.was_removed(lead.id, None).is_some());
-        assert!(roster.was_removed([0; 8], Some(&lead.keys.exchanges_as())).is_some());
+        assert!(roster.was_removed([0; 16], Some(&lead.keys.exchanges_as())).is_some());
     }
 
     #[test]
@@ -412,7 +412,7 @@ mod tests {
         let base = device(1);
         let (crew, founding) = found(&base);
         let rotate = |number, key: u8, to: u8| {
-            let sealed = BTreeMap::from([(super::super::hex(&[to; 8]), ByteBuf::from(vec![key]))]);
+            let sealed = BTreeMap::from([(super::super::hex(&[to; 16]), ByteBuf::from(vec![key]))]);
             Record::by_device(
                 Act::Rotate { number, key: ByteArray::new([key; 8]), sealed, at: 1 },
                 &base.keys,
@@ -421,7 +421,7 @@ mod tests {
         let records = vec![founding, rotate(1, 9, 1), rotate(2, 4, 1), rotate(2, 4, 2), rotate(2, 3, 1)];
         let roster = Roster::of(crew, &records);
         assert_eq!(roster.rotation(), Some((2, [4; 8])));
-        assert_eq!((roster.sealed_to([1; 8]), roster.sealed_to([2; 8])), (Some(&[4][..]), Some(&[4][..])));
+        assert_eq!((roster.sealed_to([1; 16]), roster.sealed_to([2; 16])), (Some(&[4][..]), Some(&[4][..])));
     }
 
     proptest! {

@@ -1,4 +1,4 @@
-//! Who is who below people: days, devices and the openings in which a device writes.
+//! Identities below people: days, devices and the actors under which a device writes.
 
 use crate::entry::fold;
 use chrono::NaiveDate;
@@ -21,38 +21,71 @@ impl DayId {
     }
 }
 
-/// Identity of a device: random, made once, kept in a file beside the store.
+/// Identity of a device: the first 16 bytes of SHA-256 of its public key, so that nobody else can sign for it.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
-pub struct DeviceId(pub [u8; 8]);
+pub struct DeviceId(pub [u8; 16]);
 
-/// Identity of one opening of a store: the device and a number that no other opening has. It is the actor of the changes that are written, so
-/// a copied or restored store never continues a history that another one continues too.
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
-pub struct Opening(pub [u8; 16]);
-
-impl Opening {
-    /// An opening by `device`; `random` must be fresh.
+impl DeviceId {
+    /// The device with this ed25519 public key.
     #[must_use]
-    pub fn new(device: DeviceId, random: [u8; 8]) -> Opening {
-        let mut bytes = [0; 16];
-        bytes[..8].copy_from_slice(&device.0);
-        bytes[8..].copy_from_slice(&random);
-        Opening(bytes)
+    pub fn of_key(key: &[u8; 32]) -> DeviceId {
+        let mut id = [0; 16];
+        id.copy_from_slice(&Sha256::digest(key)[..16]);
+        DeviceId(id)
     }
 }
 
-/// The device whose opening this actor is; actors of other lengths, which only foreign programs write, count by their first bytes.
-#[must_use]
-pub fn device_of(actor: &[u8]) -> DeviceId {
-    let mut id = [0; 8];
-    let n = actor.len().min(8);
-    id[..n].copy_from_slice(&actor[..n]);
-    DeviceId(id)
+/// What a device writes into a day: two lines of changes, neither of which depends on the other.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum History {
+    /// Bodies of entries.
+    Entries,
+    /// Registers: amendments, voids, settled items.
+    Registers,
+}
+
+impl History {
+    /// Both.
+    pub const ALL: [History; 2] = [History::Entries, History::Registers];
+}
+
+/// Who wrote a change: 16 bytes of the device, then 8 bytes of one opening of its store, of which the lowest bit names the history. A copied
+/// or restored store is another opening, so it never continues an actor that another copy continues too.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct Actor(pub [u8; Actor::BYTES]);
+
+impl Actor {
+    /// Length of an actor.
+    pub const BYTES: usize = 24;
+
+    /// The actor of an opening in one history; `opening` must be fresh random bytes.
+    #[must_use]
+    pub fn new(device: DeviceId, opening: [u8; 8], history: History) -> Actor {
+        let mut bytes = [0; Actor::BYTES];
+        bytes[..16].copy_from_slice(&device.0);
+        bytes[16..].copy_from_slice(&opening);
+        bytes[Actor::BYTES - 1] = (opening[7] & !1) | u8::from(history == History::Registers);
+        Actor(bytes)
+    }
+
+    /// The device.
+    #[must_use]
+    pub fn device(&self) -> DeviceId {
+        let mut id = [0; 16];
+        id.copy_from_slice(&self.0[..16]);
+        DeviceId(id)
+    }
+
+    /// The history.
+    #[must_use]
+    pub fn history(&self) -> History {
+        if self.0[Actor::BYTES - 1] & 1 == 0 { History::Entries } else { History::Registers }
+    }
 }
 
 /// A text that is no id.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
-#[error("\"{text:.80}\" is no {what}; it has {digits} hexadecimal digits")]
+#[error("\"{text:.80}\" is no {what}; it has {digits} hexadecimal digits, small letters")]
 pub struct HexError {
     text: String,
     what: &'static str,
@@ -63,7 +96,7 @@ macro_rules! hex_id {
     ($name:ident, $bytes:literal, $what:literal) => {
         impl fmt::Display for $name {
             fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-                self.0.iter().try_for_each(|b| write!(f, "{b:02x}"))
+                f.write_str(&hex::encode(self.0))
             }
         }
 
@@ -76,15 +109,12 @@ macro_rules! hex_id {
         impl FromStr for $name {
             type Err = HexError;
             fn from_str(text: &str) -> Result<Self, HexError> {
-                let error = || HexError { text: text.to_owned(), what: $what, digits: 2 * $bytes };
                 let mut id = [0; $bytes];
-                if text.len() != 2 * $bytes || !text.is_ascii() {
-                    return Err(error());
+                // One spelling: capitals would make two registers of one.
+                match hex::decode_to_slice(text, &mut id) {
+                    Ok(()) if hex::encode(id) == text => Ok($name(id)),
+                    _ => Err(HexError { text: text.to_owned(), what: $what, digits: 2 * $bytes }),
                 }
-                for (i, byte) in id.iter_mut().enumerate() {
-                    *byte = u8::from_str_radix(&text[2 * i..2 * i + 2], 16).map_err(|_| error())?;
-                }
-                Ok($name(id))
             }
         }
 
@@ -115,8 +145,8 @@ macro_rules! hex_id {
 }
 
 hex_id!(DayId, 16, "day id");
-hex_id!(DeviceId, 8, "device id");
-hex_id!(Opening, 16, "opening id");
+hex_id!(DeviceId, 16, "device id");
+hex_id!(Actor, 24, "writer id");
 
 /// A short code for people to type: 8 characters of a hash of `text`, the same on every device and for ever.
 #[must_use]
@@ -130,11 +160,7 @@ pub fn short_code(text: &str) -> String {
 /// SHA-256 as hexadecimal digits.
 #[must_use]
 pub fn sha256_hex(bytes: &[u8]) -> String {
-    use std::fmt::Write;
-    Sha256::digest(bytes).iter().fold(String::new(), |mut text, b| {
-        let _ = write!(text, "{b:02x}");
-        text
-    })
+    hex::encode(Sha256::digest(bytes))
 }
 
 #[cfg(test)]
@@ -148,7 +174,9 @@ mod tests {
         assert_ne!(DayId::of(date, "Upper Bowl"), DayId::of(date.succ_opt().unwrap(), "Upper Bowl"));
         let id = DayId::of(date, "Upper Bowl");
         assert_eq!(id.to_string().parse(), Ok(id));
-        assert!("xyz".parse::<DayId>().is_err());
+        for other in ["xyz", &id.to_string().to_uppercase(), &format!("+{}", &id.to_string()[1..])] {
+            assert!(other.parse::<DayId>().is_err(), "{other}");
+        }
     }
 
     #[test]

@@ -15,6 +15,8 @@ pub enum Key {
     Void(EntryId),
     /// Which of two bodies of one id counts.
     Body(EntryId),
+    /// An entry whose device's key is proven broken was taken over by another device; the value names the device that it claimed.
+    Adopted(EntryId),
     /// Whether two entries tell of one event; the smaller id first.
     Same(EntryId, EntryId),
     /// A doubt about an entry is looked at and true.
@@ -35,7 +37,9 @@ impl Key {
     /// Reads a key; what is not known stays as it is.
     #[must_use]
     pub fn read(text: &str) -> Key {
-        Key::known(text).unwrap_or_else(|| Key::Other(text.to_owned()))
+        // One spelling for one register: what reads as a known key and is written otherwise is another key.
+        let known = Key::known(text).filter(|key| key.to_string() == text);
+        known.unwrap_or_else(|| Key::Other(text.to_owned()))
     }
 
     /// The key of a pair of entries, whichever order they are given in.
@@ -48,9 +52,12 @@ impl Key {
     #[must_use]
     pub fn entry(&self) -> Option<EntryId> {
         match self {
-            Key::Entry(id) | Key::Field(id, _) | Key::Void(id) | Key::Body(id) | Key::Accept(id, _) => {
-                Some(*id)
-            }
+            Key::Entry(id)
+            | Key::Field(id, _)
+            | Key::Void(id)
+            | Key::Body(id)
+            | Key::Adopted(id)
+            | Key::Accept(id, _) => Some(*id),
             _ => None,
         }
     }
@@ -87,6 +94,7 @@ impl Key {
             return Some(match field {
                 "void" => Key::Void(id),
                 "body" => Key::Body(id),
+                "adopted" => Key::Adopted(id),
                 _ => Key::Field(id, field.to_owned()),
             });
         }
@@ -109,6 +117,7 @@ impl fmt::Display for Key {
             Key::Field(id, field) => write!(f, "{id}/{field}"),
             Key::Void(id) => write!(f, "{id}/void"),
             Key::Body(id) => write!(f, "{id}/body"),
+            Key::Adopted(id) => write!(f, "{id}/adopted"),
             Key::Same(a, b) => write!(f, "{a}~{b}"),
             Key::Accept(id, code) => write!(f, "{id}!{code}"),
             Key::Declared(class, path, field) => write!(f, "{}:{}/{field}", class.word(), path.join(":")),
@@ -132,6 +141,7 @@ mod tests {
             format!("{a}/depth_cm"),
             format!("{a}/void"),
             format!("{a}/body"),
+            format!("{a}/adopted"),
             format!("{a}~{b}"),
             format!("{a}!order"),
             "drill:1/slope_deg".to_owned(),
@@ -139,7 +149,7 @@ mod tests {
             "person:obs1/role".to_owned(),
             "alias:target:1:anna".to_owned(),
             "day/area".to_owned(),
-            "day/closed:0011223344556677".to_owned(),
+            "day/closed:00112233445566778899aabbccddeeff".to_owned(),
         ];
         for text in keys {
             let key = Key::read(&text);
@@ -147,7 +157,7 @@ mod tests {
             assert_eq!(key.to_string(), text);
         }
         for text in
-            ["", "x", "weather:today/sky", "drill:1:2/slope_deg", &format!("{b}~{a}"), "day/closed:xyz"]
+            ["", "x", "weather:today/sky", "drill:1:2/slope_deg", &format!("{b}~{a}"), "day/closed:xyz", "day/closed:00112233445566778899AABBCCDDEEFF", &a.to_lowercase()]
         {
             assert_eq!(Key::read(text), Key::Other(text.to_owned()));
         }

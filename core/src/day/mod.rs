@@ -1,20 +1,31 @@
-//! One day: an Automerge document whose map holds entries, written once, and registers for everything that can change.
+//! One day: changes that put texts under keys. Entries are written once; registers hold everything that can change.
 //!
-//! [`Document`] is that document; [`Record`] is what it says, as plain data. How a register reads is told in `schemas/day.md`.
+//! [`format`] reads and writes the bytes, [`judge()`] says which changes count, [`Record`] is what they say, as plain data, and [`Document`] the
+//! same as an Automerge document. All is described in `schemas/day.md` and `schemas/trust.md`.
 
-pub mod change;
+mod beginning;
+mod cover;
 mod document;
 mod effective;
+pub mod format;
 mod identity;
+mod judge;
 mod key;
 mod record;
 mod same;
 mod things;
+mod values;
 
-pub use document::{DayError, Document, FORMAT, Written};
+pub use beginning::{Beginning, FIRST_MAX_OP};
+pub use cover::{Cover, MAX_TIPS};
+pub use document::{DayError, Document};
 pub use effective::{Body, effective};
-pub use identity::{DayId, DeviceId, HexError, Opening, device_of, sha256_hex, short_code};
+pub use format::{Change, Hash, Unreadable};
+pub use identity::{Actor, DayId, DeviceId, HexError, History, sha256_hex, short_code};
+pub use judge::{ChangeHead, Covered, Verdict, judge};
 pub use key::Key;
 pub use record::{ClockName, Noted, Record, Registers, Saying, canonical, disagree, json_equal};
 pub use same::Groups;
 pub use things::{Thing, Things};
+pub use values::{Written, live, over, values};
+

@@ -189,7 +189,7 @@ mod tests {
 
     #[test]
     fn a_register_of_another_form_is_kept() {
-        let saying = Saying::read("sunny", DeviceId([0; 8]));
+        let saying = Saying::read("sunny", DeviceId([0; 16]));
         assert_eq!((saying.v, saying.text.as_str()), (Value::Null, "sunny"));
     }
 }

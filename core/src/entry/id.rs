@@ -26,6 +26,18 @@ impl EntryId {
         low[6..].copy_from_slice(&random);
         EntryId(Ulid::from_parts(u64::try_from(at_ms).unwrap_or(0), u128::from_be_bytes(low)))
     }
+
+    /// The 16 bytes of the ULID.
+    #[must_use]
+    pub fn to_bytes(self) -> [u8; 16] {
+        self.0.to_bytes()
+    }
+
+    /// From the 16 bytes of a ULID.
+    #[must_use]
+    pub fn from_bytes(bytes: [u8; 16]) -> EntryId {
+        EntryId(Ulid::from_bytes(bytes))
+    }
 }
 
 impl FromStr for EntryId {

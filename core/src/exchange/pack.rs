@@ -1,25 +1,29 @@
 //! A pack: days of one device in one file, to be handed over on a stick or by any messenger. The format is told in `schemas/pack.md`.
 //!
-//! Reading is strict: the checksum over the whole first, then each day within bounds, loaded into a scratch document, its first change and its
-//! heads compared with what the manifest says. A pack is taken whole or not at all. Of a crew's device it is signed; whether the signer belongs
-//! to a crew is for whoever has the roster.
+//! Reading is strict: the checksum over the whole first, then each day within bounds, taken apart and rebuilt change by change, its beginning
+//! compared with its id. A pack is read whole or not at all. Of a crew's device it is signed; whether the signer belongs to a crew is for
+//! whoever has the roster.
 
-use super::bounds::{BoundError, LIMITS, check_document};
+use super::beside;
+use super::bounds::{LIMITS, day_bounds};
 use crate::crew::{CrewId, CrewKey, DeviceKeys, hex, unhex, verify};
-use crate::day::{DayError, DayId, DeviceId, Document, sha256_hex};
+use crate::day::format::{self, Unreadable};
+use crate::day::{Beginning, DayError, DayId, DeviceId, Document, History, Actor, sha256_hex};
+use crate::store::DayContent;
 use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
+use std::collections::HashSet;
 
 /// The first bytes of every pack.
 pub const MAGIC: &[u8; 8] = b"FIRNPACK";
 /// The version of the format that this program writes.
-pub const VERSION: u16 = 1;
+pub const VERSION: u16 = 2;
 
 const HASH_BYTES: usize = 32;
 const SIGNATURE_BYTES: usize = 64;
 /// What is signed begins with this, so that a signature over anything else never passes for one over a pack.
-const CONTEXT: &[u8] = b"firnbook-pack-1\n";
+const CONTEXT: &[u8] = b"firnbook-pack-2\n";
 /// How a sealed pack begins: as every file of age does.
 const SEALED: &[u8] = b"age-encryption.org/v1\n";
 /// The largest file that can be a pack: sealing adds a header, and 16 bytes to each 64 KiB.
@@ -58,25 +62,34 @@ pub struct PackDay {
     pub date: NaiveDate,
     /// The area, as it is spelled.
     pub area: String,
-    /// The heads of the document, hex, sorted.
-    pub heads: Vec<String>,
     /// Entries in it.
     pub entries: usize,
     /// Bytes of the document.
     pub length: u64,
-    /// SHA-256 of the document, hex.
+    /// Bytes of what is beside the document.
+    pub beside: u64,
+    /// SHA-256 of the document and of what is beside it, hex.
     pub sha256: String,
 }
 
 /// A day on its way.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 pub struct PackedDay {
     /// Identity.
     pub id: DayId,
     /// The area, as it is spelled.
     pub area: String,
-    /// The document.
-    pub document: Document,
+    /// What is held of it.
+    pub content: DayContent,
+}
+
+impl PackedDay {
+    /// Entries in it; several bodies of one id are one.
+    #[must_use]
+    pub fn entries(&self) -> usize {
+        let bodies = self.content.changes.iter().filter(|c| Actor(c.actor).history() == History::Entries);
+        bodies.flat_map(|c| c.puts.iter().map(|p| p.key.as_str())).collect::<HashSet<_>>().len()
+    }
 }
 
 /// Why a pack was refused; nothing of it was taken.
@@ -103,6 +116,11 @@ pub enum PackError {
         /// The newest that is known here.
         known: u16,
     },
+    /// It was written by a program that was never released.
+    #[error(
+        "this pack has format {0} from before the first release; ask for it again, written by the present program"
+    )]
+    Older(u16),
     /// It was cut or changed on the way.
     #[error("this pack is damaged: {0}; ask for the file again")]
     Damaged(String),
@@ -144,29 +162,52 @@ pub enum PackError {
 /// Why a day of a pack does not do.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 pub enum DayRefused {
-    /// Out of bounds.
+    /// Not a document of a day.
     #[error(transparent)]
-    Bounds(#[from] BoundError),
-    /// Not a good document.
+    Unreadable(#[from] Unreadable),
+    /// Of another day.
     #[error(transparent)]
     Document(#[from] DayError),
 }
 
 /// Writes a pack; with a crew and keys, signed.
-#[must_use]
-pub fn write(device: DeviceId, days: &[PackedDay], signer: Option<(&CrewId, &DeviceKeys)>) -> Vec<u8> {
-    let documents: Vec<Vec<u8>> = days.iter().map(|d| d.document.save()).collect();
+///
+/// # Errors
+/// [`DayError::Automerge`] where a day can't be put together.
+pub fn write(
+    device: DeviceId,
+    days: &[PackedDay],
+    signer: Option<(&CrewId, &DeviceKeys)>,
+) -> Result<Vec<u8>, DayError> {
+    let (mut described, mut contents) = (Vec::with_capacity(days.len()), Vec::with_capacity(days.len()));
+    for day in days {
+        let document = Document::of(&day.content.beginning, &day.content.changes)?;
+        let saved = document.save();
+        let beside = beside::write(&document.heads(), &day.content.covers, &day.content.aside);
+        let (length, beside_length) = (saved.len() as u64, beside.len() as u64);
+        let content = [saved, beside].concat();
+        described.push(PackDay {
+            id: day.id,
+            date: day.content.beginning.date,
+            area: day.area.clone(),
+            entries: day.entries(),
+            length,
+            beside: beside_length,
+            sha256: sha256_hex(&content),
+        });
+        contents.push(content);
+    }
     let manifest = Manifest {
         device,
         crew: signer.map(|(crew, _)| hex(crew)),
         key: signer.map(|(_, keys)| hex(&keys.signs_as())),
-        days: days.iter().zip(&documents).map(|(day, bytes)| describe(day, bytes)).collect(),
+        days: described,
     };
     let manifest = serde_json::to_vec(&manifest).unwrap_or_default();
     let mut pack = Vec::with_capacity(
         HEADER_BYTES
             + manifest.len()
-            + documents.iter().map(Vec::len).sum::<usize>()
+            + contents.iter().map(Vec::len).sum::<usize>()
             + SIGNATURE_BYTES
             + HASH_BYTES,
     );
@@ -174,14 +215,14 @@ pub fn write(device: DeviceId, days: &[PackedDay], signer: Option<(&CrewId, &Dev
     pack.extend_from_slice(&VERSION.to_be_bytes());
     pack.extend_from_slice(&u32::try_from(manifest.len()).unwrap_or(u32::MAX).to_be_bytes());
     pack.extend_from_slice(&manifest);
-    documents.iter().for_each(|d| pack.extend_from_slice(d));
+    contents.iter().for_each(|d| pack.extend_from_slice(d));
     if let Some((_, keys)) = signer {
         let signature = keys.sign(&to_sign(&pack));
         pack.extend_from_slice(&signature);
     }
     let hash = Sha256::digest(&pack);
     pack.extend_from_slice(&hash);
-    pack
+    Ok(pack)
 }
 
 fn to_sign(before: &[u8]) -> Vec<u8> {
@@ -214,18 +255,6 @@ pub fn unseal(sealed: &[u8], keys: &[CrewKey]) -> Result<Vec<u8>, PackError> {
     keys.iter().rev().find_map(|key| key.open(sealed)).ok_or(PackError::Sealed)
 }
 
-fn describe(day: &PackedDay, bytes: &[u8]) -> PackDay {
-    PackDay {
-        id: day.id,
-        date: day.document.date().unwrap_or_default(),
-        area: day.area.clone(),
-        heads: day.document.heads().iter().map(ToString::to_string).collect(),
-        entries: day.document.entry_count(),
-        length: bytes.len() as u64,
-        sha256: sha256_hex(bytes),
-    }
-}
-
 /// Reads a pack, strictly.
 ///
 /// # Errors
@@ -245,13 +274,16 @@ pub fn read(bytes: &[u8]) -> Result<(Manifest, Vec<PackedDay>), PackError> {
     if version > VERSION {
         return Err(PackError::Newer { found: version, known: VERSION });
     }
+    if version < VERSION {
+        return Err(PackError::Older(version));
+    }
     let (body, hash) =
         bytes.split_at_checked(bytes.len().wrapping_sub(HASH_BYTES)).ok_or(damaged("it breaks off"))?;
     if Sha256::digest(body).as_slice() != hash {
         return Err(damaged("its checksum does not fit, so it was cut or changed on the way"));
     }
     let rest = body.get(MAGIC.len() + 2..).and_then(|b| b.split_first_chunk::<4>());
-    let Some((length, rest)) = rest.filter(|_| version == VERSION) else {
+    let Some((length, rest)) = rest else {
         return Err(damaged("its header makes no sense"));
     };
     let length = usize::try_from(u32::from_be_bytes(*length)).unwrap_or(usize::MAX);
@@ -260,10 +292,11 @@ pub fn read(bytes: &[u8]) -> Result<(Manifest, Vec<PackedDay>), PackError> {
         serde_json::from_slice(manifest).map_err(|e| PackError::Damaged(format!("its manifest: {e}")))?;
     let mut days = Vec::with_capacity(manifest.days.len().min(1000));
     for day in &manifest.days {
-        let length = usize::try_from(day.length).unwrap_or(usize::MAX);
-        let (bytes, after) = rest.split_at_checked(length).ok_or(damaged("a day breaks off"))?;
+        let length = |n: u64| usize::try_from(n).unwrap_or(usize::MAX);
+        let (document, after) = rest.split_at_checked(length(day.length)).ok_or(damaged("a day breaks off"))?;
+        let (beside, after) = after.split_at_checked(length(day.beside)).ok_or(damaged("a day breaks off"))?;
         rest = after;
-        days.push(read_day(day, bytes)?);
+        days.push(read_day(day, document, beside)?);
     }
     if manifest.crew.is_some() || manifest.key.is_some() {
         let (_, key) = manifest.signed().ok_or(damaged("its manifest names no signer that can be"))?;
@@ -277,24 +310,26 @@ pub fn read(bytes: &[u8]) -> Result<(Manifest, Vec<PackedDay>), PackError> {
     if rest.is_empty() { Ok((manifest, days)) } else { Err(damaged("something follows the last day")) }
 }
 
-/// The document of a day out of foreign bytes: within bounds, loaded strictly, and the day that it should be.
-pub(super) fn day_of(bytes: &[u8], day: DayId) -> Result<Document, DayRefused> {
-    check_document(bytes, &LIMITS)?;
-    Ok(Document::load(bytes, day)?)
+/// A day out of the bytes of a document: within bounds, every change of it made again, and the day that it should be.
+pub(super) fn document_of(day: DayId, bytes: &[u8]) -> Result<(DayContent, Vec<format::Hash>), DayRefused> {
+    let read = format::read_document(day.0, bytes, &day_bounds())?;
+    let beginning = Beginning::read(day, &read.first.date, &read.first.area)?;
+    let content = DayContent { beginning, changes: read.changes, covers: Vec::new(), aside: Vec::new() };
+    Ok((content, read.heads))
 }
 
-fn read_day(day: &PackDay, bytes: &[u8]) -> Result<PackedDay, PackError> {
+fn read_day(day: &PackDay, document: &[u8], beside: &[u8]) -> Result<PackedDay, PackError> {
     let damaged = |why: &str| PackError::Damaged(format!("day {}: {why}", day.id));
-    if sha256_hex(bytes) != day.sha256 {
+    let hash = Sha256::new().chain_update(document).chain_update(beside).finalize();
+    if hex(&hash) != day.sha256 {
         return Err(damaged("its hash is not the one in the manifest"));
     }
-    let refused = |why: DayRefused| PackError::Day { day: day.id, why };
-    let document = day_of(bytes, day.id).map_err(refused)?;
-    if document.heads().iter().map(ToString::to_string).collect::<Vec<_>>() != day.heads {
-        return Err(damaged("its heads are not those in the manifest"));
-    }
-    if document.date().map_err(|e| refused(e.into()))? != day.date {
+    let read = document_of(day.id, document).map_err(|why| PackError::Day { day: day.id, why })?;
+    let (mut content, heads) = read;
+    if content.beginning.date != day.date {
         return Err(damaged("its date is not the one in the manifest"));
     }
-    Ok(PackedDay { id: day.id, area: day.area.clone(), document })
+    let read = beside::read(day.id, &heads, beside);
+    (content.covers, content.aside) = read.ok_or(damaged("its signatures can't be read"))?;
+    Ok(PackedDay { id: day.id, area: day.area.clone(), content })
 }

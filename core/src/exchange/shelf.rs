@@ -3,9 +3,8 @@
 use super::segment::{Segment, Segments};
 use crate::clock::Clock;
 use crate::crew::{Act, CrewKey, Member, Record, Roster, seal_for};
-use crate::day::{DayId, DeviceId};
+use crate::day::{Change, Cover, DayId, DeviceId, Document, Hash};
 use crate::store::{Keyring, Store, StoreError};
-use automerge::ChangeHash;
 use serde_bytes::{ByteArray, ByteBuf};
 use sha2::{Digest, Sha256};
 use std::collections::BTreeMap;
@@ -52,11 +51,15 @@ struct Begun {
 #[derive(Clone)]
 pub(super) struct Served {
     day: DayId,
-    heads: Vec<ChangeHash>,
+    heads: Vec<Hash>,
     /// SHA-256 of the bytes.
     pub sha256: [u8; 32],
     /// The saved document.
     pub bytes: Arc<Vec<u8>>,
+    /// The covering signatures.
+    pub covers: Vec<Cover>,
+    /// The changes that wait or are withdrawn.
+    pub aside: Vec<Change>,
 }
 
 impl Host {
@@ -120,7 +123,7 @@ impl Host {
 impl Shelf {
     /// The crew as it stands now, other processes' work included.
     pub fn crew(&mut self) -> Result<Option<Crew>, StoreError> {
-        let Some(mut ring) = Keyring::read(self.store.path(), self.store.device())? else {
+        let Some(mut ring) = Keyring::read(&**self.store.files(), self.store.device())? else {
             self.crew = None;
             return Ok(None);
         };
@@ -131,7 +134,7 @@ impl Shelf {
             None => Arc::new(Roster::of(ring.crew, &self.store.crew_records()?)),
         };
         if learn(&mut ring, &roster) {
-            ring.write(self.store.path())?;
+            ring.write(&**self.store.files())?;
         }
         self.crew = Some(Crew { ring, roster, records });
         Ok(self.crew.clone())
@@ -157,13 +160,15 @@ impl Shelf {
             return Ok(served.clone());
         }
         self.served = None;
-        let document = self.store.document(day)?;
-        let bytes = document.save();
+        let content = self.store.content(day)?;
+        let bytes = Document::of(&content.beginning, &content.changes)?.save();
         let served = Served {
             day,
-            heads: document.heads(),
+            heads,
             sha256: Sha256::digest(&bytes).into(),
             bytes: Arc::new(bytes),
+            covers: content.covers,
+            aside: content.aside,
         };
         self.served = Some(served.clone());
         Ok(served)

@@ -5,14 +5,14 @@
 use super::deflate::{LEVEL, LEVEL_PACKED, deflated, inflated};
 use super::segment::Segment;
 use crate::crew::RecordId;
-use crate::day::DayId;
+use crate::day::{Cover, DayId, MAX_TIPS};
 use serde::de::DeserializeOwned;
 use serde::{Deserialize, Serialize};
 use serde_bytes::{ByteArray, ByteBuf};
 use std::sync::Arc;
 
 /// The version of the protocol that this program speaks.
-pub const PROTOCOL: u16 = 1;
+pub const PROTOCOL: u16 = 2;
 /// The most that follows the length of a frame.
 pub const FRAME_BYTES: usize = 1 << 20;
 /// The most that a frame's content may inflate to.
@@ -62,7 +62,7 @@ pub struct Hello {
     /// Version of the protocol.
     pub v: u16,
     /// The device.
-    pub device: ByteArray<8>,
+    pub device: ByteArray<16>,
     /// What people call it.
     #[serde(default)]
     pub label: String,
@@ -98,8 +98,8 @@ pub struct Records {
 /// Days held, and what came half before.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub struct Days {
-    /// Each day with 8 bytes of the hash of its heads.
-    pub days: Vec<(ByteArray<16>, ByteArray<8>)>,
+    /// Each day with 16 bytes of a hash of what is held of it.
+    pub days: Vec<(ByteArray<16>, ByteArray<16>)>,
     /// More of them follow in another frame.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub more: bool,
@@ -111,20 +111,61 @@ pub struct Days {
     pub stamp: Option<Stamp>,
 }
 
-/// How far a day is held: of each actor the number of the last change and 8 bytes of its hash.
+/// How far a day is held: of each actor the number of the last change and 16 bytes of its hash.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub struct Vectors {
     /// The day.
     pub day: ByteArray<16>,
-    /// Actors, 16 bytes each, one behind the other.
+    /// Actors, 24 bytes each, one behind the other.
     pub actors: ByteBuf,
     /// Numbers, in the same order.
     pub seqs: Vec<u64>,
-    /// Hashes, 8 bytes each.
+    /// Hashes, 16 bytes each.
     pub hashes: ByteBuf,
+    /// Where changes wait without a gap before them: actor, number and 16 bytes of the hash of the last. Only in the last frame.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub waiting: Vec<(ByteArray<24>, u64, ByteArray<16>)>,
+    /// Covering signatures that are held and do not follow from the rest, as some of their changes are missing or their key is broken: 16
+    /// bytes of SHA-256 of each. Only in the last frame.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub covers: Option<ByteBuf>,
     /// More of them follow in another frame.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub more: bool,
+}
+
+/// Covering signatures of a day that the other lacks.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Signatures {
+    /// The day.
+    pub day: ByteArray<16>,
+    /// The key of a device, its signature, and the hashes of the latest changes of its histories, 32 bytes each, sorted.
+    pub signatures: Vec<(ByteArray<32>, ByteArray<64>, ByteBuf)>,
+    /// More of them follow in another frame; these are kept meanwhile.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub more: bool,
+}
+
+impl Signatures {
+    /// Of these covers.
+    #[must_use]
+    pub fn of(day: DayId, covers: &[Cover], more: bool) -> Signatures {
+        let one = |c: &Cover| {
+            (ByteArray::new(c.key), ByteArray::new(c.signature), ByteBuf::from(c.tips.concat()))
+        };
+        Signatures { day: ByteArray::new(day.0), signatures: covers.iter().map(one).collect(), more }
+    }
+
+    /// The covers, not yet checked; `None` where one is in no form that a cover has.
+    #[must_use]
+    pub fn covers(&self) -> Option<Vec<Cover>> {
+        let one = |(key, signature, tips): &(ByteArray<32>, ByteArray<64>, ByteBuf)| {
+            let (tips, rest) = tips.as_chunks::<32>();
+            let bounded = rest.is_empty() && (1..=MAX_TIPS).contains(&tips.len());
+            bounded.then(|| Cover { key: **key, signature: **signature, tips: tips.to_vec() })
+        };
+        self.signatures.iter().map(one).collect()
+    }
 }
 
 /// Changes of a day, causes first.
@@ -194,6 +235,8 @@ pub enum Frame {
     Done,
     /// The session ends here, and why.
     Goodbye(String),
+    /// Covering signatures.
+    Signatures(Signatures),
 }
 
 impl Frame {
@@ -213,15 +256,16 @@ impl Frame {
             Frame::Clock(_) => 10,
             Frame::Done => 11,
             Frame::Goodbye(_) => 12,
+            Frame::Signatures(_) => 13,
         }
     }
 
     /// Its name, for messages.
     #[must_use]
     pub fn name(&self) -> &'static str {
-        const NAMES: [&str; 12] = [
+        const NAMES: [&str; 13] = [
             "hello", "roster", "records", "days", "vectors", "changes", "piece", "kept", "refused", "clock",
-            "done", "goodbye",
+            "done", "goodbye", "signatures",
         ];
         NAMES[usize::from(self.number()) - 1]
     }
@@ -242,6 +286,7 @@ impl Frame {
             Frame::Clock(f) => cbor(f),
             Frame::Done => cbor(&()),
             Frame::Goodbye(says) => cbor(says),
+            Frame::Signatures(f) => cbor(f),
         };
         let packed = matches!(self, Frame::Piece(piece) if !piece.change);
         let level = if packed { LEVEL_PACKED } else { LEVEL };
@@ -252,7 +297,7 @@ impl Frame {
     /// What follows the length; `None` for a frame that may be passed over.
     fn decode(bytes: &[u8]) -> Result<Option<Frame>, WireError> {
         let Some((&number, body)) = bytes.split_first() else { return Err(WireError::Damaged(0)) };
-        if !(1..=12).contains(&number) {
+        if !(1..=13).contains(&number) {
             return if number & MAY_SKIP != 0 { Ok(None) } else { Err(WireError::Unknown(number)) };
         }
         let body = inflated(body, INFLATED_BYTES).map_err(|_| WireError::Damaged(number))?;
@@ -276,7 +321,8 @@ impl Frame {
             }
             10 => Frame::Clock(read(number, &body)?),
             11 => Frame::Done,
-            _ => Frame::Goodbye(plain(&read::<String>(number, &body)?)),
+            12 => Frame::Goodbye(plain(&read::<String>(number, &body)?)),
+            _ => Frame::Signatures(read(number, &body)?),
         }))
     }
 }
@@ -378,7 +424,7 @@ mod tests {
         vec![
             Frame::Hello(Hello {
                 v: 1,
-                device: ByteArray::new([2; 8]),
+                device: ByteArray::new([2; 16]),
                 label: "Obs1".to_owned(),
                 clock: 1,
                 crew: Some(ByteArray::new([3; 16])),
@@ -393,16 +439,18 @@ mod tests {
                 more: true,
             }),
             Frame::Days(Days {
-                days: vec![(day, ByteArray::new([9; 8]))],
+                days: vec![(day, ByteArray::new([9; 16]))],
                 more: true,
                 begun: vec![(ByteArray::new([1; 32]), 77)],
                 stamp: Some(stamp),
             }),
             Frame::Vectors(Vectors {
                 day,
-                actors: ByteBuf::from(vec![1; 32]),
+                actors: ByteBuf::from(vec![1; 48]),
                 seqs: vec![1, 70_000],
-                hashes: ByteBuf::from(vec![2; 16]),
+                hashes: ByteBuf::from(vec![2; 32]),
+                waiting: vec![(ByteArray::new([4; 24]), 7, ByteArray::new([5; 16]))],
+                covers: Some(ByteBuf::from(vec![3; 16])),
                 more: false,
             }),
             Frame::Changes(Changes { day, changes: vec![ByteBuf::from(vec![1; 5000])], left: 3 }),
@@ -419,6 +467,15 @@ mod tests {
             Frame::Clock(stamp),
             Frame::Done,
             Frame::Goodbye("see you".to_owned()),
+            Frame::Signatures(Signatures {
+                day,
+                signatures: vec![(
+                    ByteArray::new([1; 32]),
+                    ByteArray::new([2; 64]),
+                    ByteBuf::from(vec![3; 64]),
+                )],
+                more: true,
+            }),
         ]
     }
 

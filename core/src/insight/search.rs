@@ -155,7 +155,7 @@ mod tests {
         let (found, left_out) = search(
             r#"
             {"kind":"moment","at":"10:00:00","drill":"1","step":"start"}
-            {"kind":"track","at":"10:00:00","drill":"1","person":"S1","frame":"lonlat_e7","points":{"t_ms":[1801904400000],"x":[100000000],"y":[470000000]}}
+            {"kind":"track","at":"10:00:00","drill":"1","person":"S1","frame":"lonlat","points":{"t_ms":[1801904400000],"x":[100000000],"y":[470000000]}}
         "#,
         );
         assert!(found.walks.is_empty());

@@ -41,13 +41,13 @@ pub(crate) fn record_with(lines: &str, registers: &[(&str, Value)]) -> Record {
             None => Key::read(&key),
         };
         assert!(!matches!(key, Key::Other(_)), "{key}");
-        said.0.entry(key).or_default().push(Saying::read(&text, DeviceId([9; 8])));
+        said.0.entry(key).or_default().push(Saying::read(&text, DeviceId([9; 16])));
     }
     let mut entries: Vec<_> = bodies
         .iter()
         .map(|(id, map)| {
             let by = map["by"].as_str().unwrap();
-            let device = DeviceId([by.bytes().fold(7, u8::wrapping_add); 8]);
+            let device = DeviceId([by.bytes().fold(7, u8::wrapping_add); 16]);
             effective(*id, &[Body { text: Value::Object(map.clone()).to_string(), device }], &said)
         })
         .collect();

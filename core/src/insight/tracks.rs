@@ -94,7 +94,7 @@ fn first_signals(view: &View<'_>, drill: &str, times: &DrillTimes) -> BTreeMap<S
 
 /// The points of a track with their times in ms; `None` if they are on the earth and the drill's grid is not known.
 fn places(track: &Track, grid: Option<&DrillGrid>, left_out: &mut Tally) -> Option<Vec<(f64, [f64; 2])>> {
-    let on_earth = track.frame == Some(Frame::LonLatE7);
+    let on_earth = track.frame == Some(Frame::LonLat);
     if on_earth && grid.is_none() {
         return None;
     }

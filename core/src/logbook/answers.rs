@@ -126,7 +126,7 @@ impl Logbook {
     pub fn heads_sha256(&self, days: &[DayId]) -> Result<String, LogbookError> {
         let mut heads = Vec::new();
         for day in days {
-            heads.extend(self.store.heads(*day)?.iter().map(ToString::to_string));
+            heads.extend(self.store.heads(*day)?.iter().map(|h| crate::crew::hex(h)));
         }
         heads.sort();
         Ok(sha256_hex(heads.join("\n").as_bytes()))

@@ -3,9 +3,10 @@
 use super::watch::told;
 use super::{CrewError, Logbook, LogbookError};
 use crate::crew::Signing;
-use crate::day::{DayId, DeviceId};
+use crate::day::{Cover, DayId, DeviceId};
 use crate::exchange::{self, Manifest, PackError, PackedDay};
-use crate::store::{Incoming, Keyring, whole_change};
+use crate::day::format::read_change;
+use crate::store::{Incoming, Keyring, StoreError};
 use schemars::JsonSchema;
 use serde::Serialize;
 
@@ -72,8 +73,10 @@ pub struct DayMerged {
     pub new_entries: usize,
     /// Entries held before that are other now.
     pub amended: usize,
-    /// Changes that wait for their causes.
+    /// Changes that wait for others or for a signature.
     pub waiting: usize,
+    /// Changes withdrawn, since their key signed two histories.
+    pub withdrawn: usize,
 }
 
 impl Merged {
@@ -95,11 +98,12 @@ impl Logbook {
         for (done, day) in days.iter().enumerate() {
             self.step(done, days.len())?;
             let area = rows.iter().find(|r| r.id == *day).map(|r| r.area.clone()).unwrap_or_default();
-            packed.push(PackedDay { id: *day, area, document: self.store.document(*day)? });
+            packed.push(PackedDay { id: *day, area, content: self.store.content(*day)? });
         }
-        let entries = packed.iter().map(|d| d.document.entry_count()).sum();
-        let ring = Keyring::read(self.path(), self.device())?;
-        let bytes = exchange::write(self.device(), &packed, ring.as_ref().map(|r| (&r.crew, &r.keys)));
+        let entries = packed.iter().map(PackedDay::entries).sum();
+        let ring = Keyring::read(&**self.store.files(), self.device())?;
+        let bytes = exchange::write(self.device(), &packed, ring.as_ref().map(|r| (&r.crew, &r.keys)))
+            .map_err(StoreError::from)?;
         Ok(Packed { bytes, days: days.to_vec(), entries })
     }
 
@@ -120,9 +124,9 @@ impl Logbook {
     /// guests, and what it holds says of each change which device wrote it.
     ///
     /// # Errors
-    /// [`LogbookError::Pack`] for what is no good pack, [`LogbookError::Store`] for a forged or forked history; the store is then as before.
+    /// [`LogbookError::Pack`] for what is no good pack, [`LogbookError::Store`] for a day that is full; the store is then as before.
     pub fn merge(&mut self, bytes: &[u8], dry_run: bool) -> Result<Merged, LogbookError> {
-        let ring = Keyring::read(self.path(), self.device())?;
+        let ring = Keyring::read(&**self.store.files(), self.device())?;
         let opened = if exchange::is_sealed(bytes) {
             let keys = ring.as_ref().map(|r| r.crew_keys.as_slice()).unwrap_or_default();
             Some(exchange::unseal(bytes, keys)?)
@@ -132,10 +136,10 @@ impl Logbook {
         let (manifest, days) = exchange::read(opened.as_deref().unwrap_or(bytes))?;
         drop(opened);
         let made_by = self.made_by(&manifest, ring.as_ref())?;
-        let incoming = days.into_iter().map(|d| Incoming {
-            day: d.id,
-            changes: d.document.changes(),
-            causally_complete: true,
+        let incoming = days.into_iter().map(|d| {
+            let content = d.content;
+            let changes = content.changes.into_iter().chain(content.aside).collect();
+            Incoming { day: d.id, beginning: Some(content.beginning), changes, covers: content.covers }
         });
         Ok(Merged { made_by: Some(made_by), ..self.take_in(incoming.collect(), dry_run)? })
     }
@@ -164,27 +168,31 @@ impl Logbook {
         }
     }
 
-    /// Takes loose changes of a day in, in any order; those whose causes are not here wait for them.
+    /// Takes loose changes and covering signatures of a day in, in any order; those whose causes or signature are not here wait.
     ///
     /// # Errors
     /// As [`Logbook::merge`]; a change that can't be read refuses all.
-    pub fn merge_changes(&mut self, day: DayId, changes: Vec<Vec<u8>>) -> Result<Merged, LogbookError> {
-        let changes = changes.into_iter().map(whole_change).collect::<Result<_, _>>()?;
-        self.take_in(vec![Incoming { day, changes, causally_complete: false }], false)
+    pub fn merge_changes(
+        &mut self,
+        day: DayId,
+        changes: &[Vec<u8>],
+        covers: Vec<Cover>,
+    ) -> Result<Merged, LogbookError> {
+        let read = changes.iter().map(|bytes| read_change(day.0, bytes)).collect::<Result<_, _>>();
+        let changes = read.map_err(|why| PackError::Damaged(why.to_string()))?;
+        self.take_in(vec![Incoming { day, beginning: None, changes, covers }], false)
     }
 
     fn take_in(&mut self, incoming: Vec<Incoming>, dry_run: bool) -> Result<Merged, LogbookError> {
         let Logbook { store, watch, .. } = self;
         let taken = store.take_in_steps(incoming, dry_run, |done, of| told(watch.as_deref(), done, of))?;
-        let days = taken.into_iter().filter_map(|t| {
-            let day = t.day?;
-            Some(DayMerged {
-                day,
-                known: t.new_changes == 0,
-                new_entries: t.new_entries,
-                amended: t.amended,
-                waiting: t.waiting,
-            })
+        let days = taken.into_iter().map(|t| DayMerged {
+            day: t.day,
+            known: t.new_changes == 0,
+            new_entries: t.new_entries,
+            amended: t.amended,
+            waiting: t.waiting,
+            withdrawn: t.withdrawn,
         });
         Ok(Merged { days: days.collect(), made_by: None })
     }

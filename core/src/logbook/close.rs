@@ -2,12 +2,11 @@
 
 use super::{DayBegun, Logbook, LogbookError};
 use crate::crew::{Signing, hex, unhex, verify};
-use crate::day::{DayId, DeviceId, Key, Saying, change};
+use crate::day::{Change, DayId, DeviceId, Hash, Key, Saying};
 use crate::entry::Time;
 use crate::insight::debrief::Awaited;
 use crate::review::{KitItem, KitState};
 use crate::store::Keyring;
-use automerge::{Change, ChangeHash};
 use schemars::JsonSchema;
 use serde::Serialize;
 use serde_json::{Value, json};
@@ -85,10 +84,10 @@ impl Logbook {
         }
         let stamp = self.clocked()?;
         let device = self.device();
-        let ring = Keyring::read(self.path(), device)?;
+        let ring = Keyring::read(&**self.store.files(), device)?;
         self.store.write::<_, LogbookError>(|seen| {
             let heads = seen.heads(day)?;
-            let names: Vec<String> = heads.iter().map(ToString::to_string).collect();
+            let names: Vec<String> = heads.iter().map(|h| hex(h)).collect();
             let mut v = json!({ "heads": names, "despite": despite });
             if let Some(ring) = &ring {
                 v["key"] = json!(hex(&ring.keys.signs_as()));
@@ -111,9 +110,9 @@ impl Logbook {
         if closings.is_empty() {
             return Ok(Vec::new());
         }
-        let ring = Keyring::read(self.path(), self.device())?;
+        let ring = Keyring::read(&**self.store.files(), self.device())?;
         let roster = ring.as_ref().map(|r| self.roster(r)).transpose()?;
-        let changes = self.store.document(day)?.changes();
+        let changes = self.store.changes(day)?;
         let mut seals = Vec::with_capacity(closings.len());
         for closing in closings {
             let heads = heads(closing);
@@ -144,39 +143,34 @@ impl Logbook {
                 by: closing.by.clone(),
                 at: closing.at,
                 signature,
-                after: after(day, &changes, &heads.unwrap_or_default())?,
+                after: after(&changes, &heads.unwrap_or_default()),
             });
         }
         Ok(seals)
     }
 }
 
-fn to_sign(day: DayId, heads: &[ChangeHash]) -> Vec<u8> {
-    heads.iter().fold([CONTEXT, &day.0].concat(), |message, head| [&message[..], &head.0].concat())
+fn to_sign(day: DayId, heads: &[Hash]) -> Vec<u8> {
+    heads.iter().fold([CONTEXT, &day.0].concat(), |message, head| [&message[..], head].concat())
 }
 
-fn heads(closing: &Saying) -> Option<Vec<ChangeHash>> {
+fn heads(closing: &Saying) -> Option<Vec<Hash>> {
     let names = closing.v.get("heads")?.as_array()?;
-    let mut heads: Vec<ChangeHash> =
-        names.iter().map(|name| name.as_str()?.parse().ok()).collect::<Option<_>>()?;
-    heads.sort();
+    let mut heads: Vec<Hash> = names.iter().map(|name| unhex(name.as_str()?)).collect::<Option<_>>()?;
+    heads.sort_unstable();
     Some(heads)
 }
 
-/// Changes that are not among the causes of `heads` and speak of entries.
-fn after(day: DayId, changes: &[Change], heads: &[ChangeHash]) -> Result<usize, LogbookError> {
-    let by_hash: HashMap<ChangeHash, &Change> = changes.iter().map(|c| (c.hash(), c)).collect();
-    let mut before: HashSet<ChangeHash> = HashSet::new();
-    let mut open: Vec<ChangeHash> = heads.to_vec();
+/// Changes that are neither among `heads` nor depended on by them, and speak of entries.
+fn after(changes: &[Change], heads: &[Hash]) -> usize {
+    let by_hash: HashMap<Hash, &Change> = changes.iter().map(|c| (c.hash, c)).collect();
+    let mut before: HashSet<Hash> = HashSet::new();
+    let mut open: Vec<Hash> = heads.to_vec();
     while let Some(hash) = open.pop() {
         if before.insert(hash) {
-            open.extend(by_hash.get(&hash).into_iter().flat_map(|c| c.deps().iter().copied()));
+            open.extend(by_hash.get(&hash).into_iter().flat_map(|c| c.deps.iter().copied()));
         }
     }
-    let mut after = 0;
-    for change in changes.iter().filter(|c| !before.contains(&c.hash())) {
-        let done = change::read(day, change).map_err(crate::store::StoreError::from)?;
-        after += usize::from(done.iter().any(|d| d.key.entry().is_some()));
-    }
-    Ok(after)
+    let of_entries = |c: &&Change| c.puts.iter().any(|put| Key::read(&put.key).entry().is_some());
+    changes.iter().filter(|c| !before.contains(&c.hash)).filter(of_entries).count()
 }

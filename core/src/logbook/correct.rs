@@ -1,7 +1,7 @@
 //! Correcting: amending, striking out, restoring, moving to the right day; and the history that all of it leaves.
 
 use super::{Logbook, LogbookError, Stamp};
-use crate::day::{DayId, DeviceId, Key, Noted, device_of};
+use crate::day::{Actor, DayId, DeviceId, Key, Noted, Saying};
 use crate::entry::{EntryId, Time, check_value, kind};
 use crate::store::Seen;
 use schemars::JsonSchema;
@@ -163,53 +163,37 @@ impl Logbook {
     /// An entry that is not here.
     pub fn history(&self, day: DayId, id: EntryId) -> Result<Vec<HistoryStep>, LogbookError> {
         let mut steps = Vec::new();
-        for change in self.store.document(day)?.changes() {
-            let device = device_of(change.actor_id().to_bytes());
-            for done in crate::day::change::read(day, &change).map_err(crate::store::StoreError::from)? {
-                let Some(text) = done.text.filter(|_| done.key.entry() == Some(id)) else { continue };
-                let saying = crate::day::Saying::read(&text, device);
-                steps.push(match done.key {
+        for change in self.store.changes(day)? {
+            let device = Actor(change.actor).device();
+            for put in &change.puts {
+                let key = Key::read(&put.key);
+                if key.entry() != Some(id) {
+                    continue;
+                }
+                let field = match key {
                     Key::Entry(_) => {
-                        let v: Value = serde_json::from_str(&text).unwrap_or(Value::Null);
-                        let word =
-                            |key: &str| v.get(key).and_then(Value::as_str).unwrap_or_default().to_owned();
-                        HistoryStep {
-                            field: "written".to_owned(),
-                            by: word("by"),
-                            at: Time::parse(&word("at")).ok(),
-                            v,
-                            device,
-                        }
+                        steps.push(written(&put.text, device));
+                        continue;
                     }
-                    Key::Field(_, field) => {
-                        HistoryStep { field, v: saying.v, by: saying.by, at: saying.at, device }
-                    }
-                    Key::Void(_) => HistoryStep {
-                        field: "void".to_owned(),
-                        v: saying.v,
-                        by: saying.by,
-                        at: saying.at,
-                        device,
-                    },
-                    Key::Body(_) => HistoryStep {
-                        field: "body".to_owned(),
-                        v: saying.v,
-                        by: saying.by,
-                        at: saying.at,
-                        device,
-                    },
-                    other => HistoryStep {
-                        field: other.to_string(),
-                        v: saying.v,
-                        by: saying.by,
-                        at: saying.at,
-                        device,
-                    },
-                });
+                    Key::Field(_, field) => field,
+                    Key::Void(_) => "void".to_owned(),
+                    Key::Body(_) => "body".to_owned(),
+                    Key::Adopted(_) => "adopted".to_owned(),
+                    other => other.to_string(),
+                };
+                let Saying { v, by, at, .. } = Saying::read(&put.text, device);
+                steps.push(HistoryStep { field, v, by, at, device });
             }
         }
         if steps.is_empty() { Err(LogbookError::NoEntry(id.to_string())) } else { Ok(steps) }
     }
+}
+
+/// The step in which an entry was first written.
+fn written(text: &str, device: DeviceId) -> HistoryStep {
+    let v: Value = serde_json::from_str(text).unwrap_or(Value::Null);
+    let word = |key: &str| v.get(key).and_then(Value::as_str).unwrap_or_default().to_owned();
+    HistoryStep { field: "written".to_owned(), by: word("by"), at: Time::parse(&word("at")).ok(), v, device }
 }
 
 /// The text of a void or of its end: with what was seen of the entry.

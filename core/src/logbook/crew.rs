@@ -4,7 +4,7 @@ use super::{CrewError, Logbook, LogbookError};
 use crate::crew::{Act, CrewKey, DeviceKeys, Invitation, Member, Record, Roster, Ticket, hex};
 use crate::day::{DayId, DeviceId};
 use crate::exchange::rotation;
-use crate::store::{Keyring, StoreError, random};
+use crate::store::{KEYS_FILE, Keyring, StoreError, random};
 use schemars::JsonSchema;
 use serde::Serialize;
 use serde_bytes::{ByteArray, ByteBuf};
@@ -47,7 +47,7 @@ impl Logbook {
     /// # Errors
     /// Keys that can't be read, or the store's.
     pub fn crew(&self) -> Result<Option<CrewShown>, LogbookError> {
-        let Some(ring) = Keyring::read(self.path(), self.device())? else { return Ok(None) };
+        let Some(ring) = Keyring::read(&**self.store.files(), self.device())? else { return Ok(None) };
         Ok(Some(self.shown(&ring, &self.roster(&ring)?)))
     }
 
@@ -57,7 +57,7 @@ impl Logbook {
     /// [`LogbookError::Crew`] where this device is in one already.
     pub fn found_crew(&mut self, label: &str) -> Result<CrewShown, LogbookError> {
         let label = checked_label(label)?;
-        if Keyring::read(self.path(), self.device())?.is_some() {
+        if Keyring::read(&**self.store.files(), self.device())?.is_some() {
             return Err(CrewError::InOne.into());
         }
         let keys = DeviceKeys::fresh().map_err(no_randomness)?;
@@ -73,7 +73,7 @@ impl Logbook {
             addresses: Vec::new(),
         };
         self.store.keep_crew_records(&[record])?;
-        ring.write(self.path())?;
+        ring.write(&**self.store.files())?;
         Ok(self.shown(&ring, &self.roster(&ring)?))
     }
 
@@ -107,7 +107,7 @@ impl Logbook {
     /// [`LogbookError::Crew`] in a crew already or for an invitation whose time is over.
     pub fn join_crew(&mut self, invitation: &Invitation, label: &str) -> Result<CrewShown, LogbookError> {
         let label = checked_label(label)?;
-        if let Some(ring) = Keyring::read(self.path(), self.device())?
+        if let Some(ring) = Keyring::read(&**self.store.files(), self.device())?
             && ring.joining.is_none()
         {
             let same = ring.crew == invitation.crew;
@@ -129,7 +129,7 @@ impl Logbook {
         if let Some((date, area)) = &invitation.day {
             self.begin_day(*date, area, label)?;
         }
-        ring.write(self.path())?;
+        ring.write(&**self.store.files())?;
         Ok(self.shown(&ring, &self.roster(&ring)?))
     }
 
@@ -139,8 +139,9 @@ impl Logbook {
     /// [`LogbookError::Crew`] outside a crew.
     pub fn leave_crew(&mut self) -> Result<(), LogbookError> {
         self.ring()?;
-        let path = crate::store::keyring_path(self.path());
-        Ok(std::fs::remove_file(&path).map_err(|source| StoreError::File { path, source })?)
+        let files = self.store.files();
+        let failed = |source| StoreError::File { path: files.path(KEYS_FILE), source };
+        Ok(files.remove(KEYS_FILE).map_err(failed)?)
     }
 
     /// Removes a device from the crew. Doors close to it; what it wrote stays, and what others carry of it is taken in as ever.
@@ -170,14 +171,14 @@ impl Logbook {
         let record = rotation(number, &key, roster.members(), &ring, self.seconds());
         // The key is on the disk before anyone can hear of it.
         ring.crew_keys.push(key);
-        ring.write(self.path())?;
+        ring.write(&**self.store.files())?;
         self.store.keep_crew_records(&[record])?;
         Ok(self.shown(&ring, &self.roster(&ring)?))
     }
 
     /// Devices that were removed and not invited anew, each with the instant in milliseconds, by the remover's clock.
     pub(super) fn removed_devices(&self) -> Result<Vec<(DeviceId, i64)>, LogbookError> {
-        let Some(ring) = Keyring::read(self.path(), self.device())? else { return Ok(Vec::new()) };
+        let Some(ring) = Keyring::read(&**self.store.files(), self.device())? else { return Ok(Vec::new()) };
         let roster = self.roster(&ring)?;
         let gone = roster.removed().filter(|(m, _)| roster.member(*m.device).is_none());
         Ok(gone.map(|(m, at_s)| (DeviceId(*m.device), at_s.saturating_mul(1000))).collect())
@@ -188,7 +189,7 @@ impl Logbook {
     /// # Errors
     /// Keys that can't be read.
     pub fn base_addresses(&self) -> Result<Vec<String>, LogbookError> {
-        Ok(Keyring::read(self.path(), self.device())?.map(|r| r.addresses).unwrap_or_default())
+        Ok(Keyring::read(&**self.store.files(), self.device())?.map(|r| r.addresses).unwrap_or_default())
     }
 
     /// Remembers where base was found.
@@ -204,11 +205,11 @@ impl Logbook {
         ring.addresses.retain(|a| a != address);
         ring.addresses.insert(0, address.to_owned());
         ring.addresses.truncate(REMEMBERED);
-        Ok(ring.write(self.path())?)
+        Ok(ring.write(&**self.store.files())?)
     }
 
     pub(super) fn ring(&self) -> Result<Keyring, LogbookError> {
-        Keyring::read(self.path(), self.device())?.ok_or(CrewError::InNone.into())
+        Keyring::read(&**self.store.files(), self.device())?.ok_or(CrewError::InNone.into())
     }
 
     /// The keys and the roster of a device that is let in.
@@ -218,7 +219,7 @@ impl Logbook {
         if roster.exchanging_as(&ring.keys.exchanges_as()).is_some() {
             return Ok((ring, roster));
         }
-        let removed = roster.was_removed([0; 8], Some(&ring.keys.exchanges_as())).is_some();
+        let removed = roster.was_removed([0; 16], Some(&ring.keys.exchanges_as())).is_some();
         Err(if removed { CrewError::Removed } else { CrewError::NotLetIn }.into())
     }
 

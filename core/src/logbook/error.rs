@@ -50,6 +50,11 @@ pub enum LogbookError {
     /// An entry that this version can't read.
     #[error("entry {0} was written by a newer program and can't be read here, so it can't be amended here")]
     Opaque(String),
+    /// An entry that can't be taken over.
+    #[error(
+        "entry {0} is not withdrawn, so there is nothing to take over; only entries of a device whose key is proven broken can be adopted"
+    )]
+    NotWithdrawn(String),
     /// A field that never changes.
     #[error("{field} of an entry never changes; void entry {id} and write it anew")]
     Fixed {

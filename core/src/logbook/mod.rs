@@ -2,6 +2,7 @@
 //!
 //! Phones and the command line stand on this alone. Nothing here prints, reads the environment or asks the wall clock by itself.
 
+mod adopt;
 mod answers;
 mod carry;
 mod close;
@@ -17,6 +18,7 @@ mod sheet;
 mod watch;
 mod write;
 
+pub use adopt::EntryAside;
 pub use answers::{Ask, DayTables, Season};
 pub use carry::{DayMerged, Merged, PackSignature, Packed, PackedBy};
 pub use close::{Seal, SealSignature};
@@ -137,7 +139,7 @@ impl Logbook {
     /// # Errors
     /// The store's, for a day that is not here too.
     pub fn day(&self, day: DayId) -> Result<DayBegun, LogbookError> {
-        let heads = self.store.heads(day)?.iter().map(ToString::to_string).collect();
+        let heads = self.store.heads(day)?.iter().map(|h| crate::crew::hex(h)).collect();
         let row = self.days()?.into_iter().find(|d| d.id == day);
         let row = row.ok_or(crate::store::StoreError::NoDay(day))?;
         Ok(DayBegun {
@@ -268,7 +270,7 @@ impl Logbook {
         Ok(self.store.record(day)?)
     }
 
-    /// Checks every day: changes against their hashes, rows against the documents.
+    /// Checks every day: changes against their hashes and signatures, rows against the changes.
     ///
     /// # Errors
     /// The store's; what is wrong with a day stands in the answer.

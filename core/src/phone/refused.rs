@@ -99,16 +99,6 @@ pub enum FirnbookError {
         /// The newest version that is known here.
         known: i64,
     },
-    /// Two histories claim one place: forged, or copied from one device to another.
-    #[error(
-        "change {seq} of writer {actor} came with another content than the one held here; nothing of it was taken"
-    )]
-    Forked {
-        /// The writer, hexadecimal.
-        actor: String,
-        /// The number of the change.
-        seq: u64,
-    },
     /// The file, the disk or the rights to it.
     #[error("{says}")]
     Storage {
@@ -196,6 +186,11 @@ impl From<LogbookError> for FirnbookError {
             LogbookError::Void(id) => {
                 FirnbookError::Fixed { id, field: None, why: "it is struck out; restore it first".to_owned() }
             }
+            LogbookError::NotWithdrawn(id) => FirnbookError::Fixed {
+                id,
+                field: None,
+                why: "it is not withdrawn, so there is nothing to take over".to_owned(),
+            },
             LogbookError::Opaque(id) => FirnbookError::Fixed {
                 id,
                 field: None,
@@ -239,6 +234,7 @@ impl From<LogbookError> for FirnbookError {
             LogbookError::Pack(
                 PackError::NoPack
                 | PackError::TooLarge { .. }
+                | PackError::Older(_)
                 | PackError::Damaged(_)
                 | PackError::Forged
                 | PackError::Day { .. },
@@ -354,9 +350,16 @@ impl From<StoreError> for FirnbookError {
                 wanted: day.to_string(),
                 advice: "days() lists those that are".to_owned(),
             },
-            StoreError::Fork { actor, seq } => FirnbookError::Forked { actor, seq },
-            StoreError::DamagedChange(_) | StoreError::Day(_) => FirnbookError::BadPack { says },
-            StoreError::Sqlite(_) => FirnbookError::Storage { path: None, says },
+            StoreError::Older { path, .. } => {
+                FirnbookError::Storage { path: Some(path.display().to_string()), says }
+            }
+            StoreError::Day(_) | StoreError::DayFull(_) => FirnbookError::BadPack { says },
+            StoreError::DamagedChange { .. }
+            | StoreError::AlteredChange { .. }
+            | StoreError::LostChange { .. }
+            | StoreError::LostBody { .. }
+            | StoreError::DamagedFold
+            | StoreError::Sqlite(_) => FirnbookError::Storage { path: None, says },
         }
     }
 }

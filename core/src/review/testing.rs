@@ -35,7 +35,7 @@ pub fn day_of(date: &str, area: &str, lines: &[String], registers: &[(&str, &[&s
     let mut bodies: BTreeMap<EntryId, Vec<Body>> = BTreeMap::new();
     for line in lines {
         let json: Value = serde_json::from_str(line).unwrap();
-        let mut device = [0; 8];
+        let mut device = [0; 16];
         for (to, from) in device.iter_mut().zip(json["by"].as_str().unwrap().bytes()) {
             *to = from;
         }
@@ -44,7 +44,7 @@ pub fn day_of(date: &str, area: &str, lines: &[String], registers: &[(&str, &[&s
         of.sort_by(|a, b| a.text.cmp(&b.text));
     }
     let said = |values: &&[&str]| -> Vec<Saying> {
-        let device = |n: usize| DeviceId([u8::try_from(n).unwrap(); 8]);
+        let device = |n: usize| DeviceId([u8::try_from(n).unwrap(); 16]);
         values.iter().enumerate().map(|(n, v)| Saying::read(v, device(n))).collect()
     };
     let mut registers = Registers(registers.iter().map(|(k, v)| (Key::read(k), said(v))).collect());

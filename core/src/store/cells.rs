@@ -1,11 +1,11 @@
-//! The entries of one kind as typed cells, streamed in the order of their ids: no document, no JSON. For tables of a million rows.
+//! The entries of one kind as typed cells, streamed in the order of their ids: for tables of a million rows.
 
 use super::{Store, StoreError, rows};
 use crate::day::DayId;
-use crate::entry::Kind;
-use rusqlite::types::ValueRef;
+use crate::entry::{Kind, Shape};
+use serde_json::{Map, Value};
 
-/// One value, borrowed from the row it stands in.
+/// One value, borrowed from the entry it is of.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Cell<'a> {
     /// Absent.
@@ -14,31 +14,37 @@ pub enum Cell<'a> {
     Integer(i64),
     /// A number.
     Number(f64),
-    /// A text, a word, a time, or a list as JSON.
+    /// A text, a word or a time.
     Text(&'a str),
+    /// A list or an object.
+    Json(&'a Value),
 }
 
 /// One row.
 #[derive(Debug)]
 pub struct CellRow<'a> {
-    row: &'a rusqlite::Row<'a>,
+    kind: &'a Kind,
+    json: Map<String, Value>,
 }
 
 impl CellRow<'_> {
     /// The value of the field at this place among the fields of the kind; absent beyond the last.
     #[must_use]
     pub fn cell(&self, field: usize) -> Cell<'_> {
-        match self.row.get_ref(field) {
-            Ok(ValueRef::Integer(n)) => Cell::Integer(n),
-            Ok(ValueRef::Real(n)) => Cell::Number(n),
-            Ok(text @ ValueRef::Text(_)) => text.as_str().map_or(Cell::Null, Cell::Text),
-            Ok(ValueRef::Null | ValueRef::Blob(_)) | Err(_) => Cell::Null,
+        let Some(field) = self.kind.fields.get(field) else { return Cell::Null };
+        match (self.json.get(&field.name), &field.shape) {
+            (None | Some(Value::Null), _) => Cell::Null,
+            (Some(Value::Bool(yes)), _) => Cell::Integer(i64::from(*yes)),
+            (Some(Value::Number(n)), Shape::Integer) => n.as_i64().map_or(Cell::Null, Cell::Integer),
+            (Some(Value::Number(n)), _) => n.as_f64().map_or(Cell::Null, Cell::Number),
+            (Some(Value::String(text)), _) => Cell::Text(text),
+            (Some(list), _) => Cell::Json(list),
         }
     }
 }
 
 impl Store {
-    /// Hands every entry of a kind that a day counts, struck-out ones left out, to `each`; stops at its first error.
+    /// Hands every entry of a kind that a day counts, void ones left out, to `each`; stops at its first error.
     ///
     /// # Errors
     /// [`StoreError::NoDay`], SQLite's, and what `each` says.
@@ -48,17 +54,15 @@ impl Store {
         kind: &Kind,
         mut each: impl FnMut(&CellRow<'_>) -> Result<(), E>,
     ) -> Result<(), E> {
-        let fields: Vec<String> = kind.fields.iter().map(|f| format!("\"{}\"", f.name)).collect();
-        let sql = format!(
-            "SELECT {} FROM \"{}\" WHERE day = ?1 AND void IS NULL ORDER BY day, id",
-            fields.join(", "),
-            kind.name
-        );
         let n = rows::number(self.sql(), day)?;
-        let mut statement = self.sql().prepare_cached(&sql).map_err(StoreError::from)?;
-        let mut found = statement.query([n]).map_err(StoreError::from)?;
+        let sql = "SELECT json FROM entry WHERE day = ?1 AND kind = ?2 AND void IS NULL AND NOT opaque ORDER BY id";
+        let mut statement = self.sql().prepare_cached(sql).map_err(StoreError::from)?;
+        let mut found = statement.query((n, &kind.name)).map_err(StoreError::from)?;
         while let Some(row) = found.next().map_err(StoreError::from)? {
-            each(&CellRow { row })?;
+            let text = row.get_ref(0).map_err(StoreError::from)?.as_str().unwrap_or_default();
+            if let Ok(Value::Object(json)) = serde_json::from_str(text) {
+                each(&CellRow { kind, json })?;
+            }
         }
         Ok(())
     }

@@ -1,51 +1,43 @@
-//! The device file beside the store: who this device is. It never travels.
+//! The key of this device, in a file beside the store. The device is this key; it never travels.
 
-use super::StoreError;
+use super::{SmallFiles, StoreError};
+use crate::crew::{hex, unhex};
 use crate::day::DeviceId;
+use ed25519_dalek::SigningKey;
 use serde::{Deserialize, Serialize};
-use std::io::Write;
-use std::path::{Path, PathBuf};
+
+/// The name of the file beside the store.
+pub const DEVICE_FILE: &str = "device";
 
 #[derive(Serialize, Deserialize)]
 struct DeviceFile {
     device: DeviceId,
+    key: String,
 }
 
-/// The file that belongs to a store: its name with `.device` behind it.
-#[must_use]
-pub fn device_path(store: &Path) -> PathBuf {
-    let mut name = store.as_os_str().to_owned();
-    name.push(".device");
-    PathBuf::from(name)
-}
-
-/// Reads the device id, or makes a new one where the file is missing.
-pub(super) fn device_id(store: &Path) -> Result<DeviceId, StoreError> {
-    let path = device_path(store);
+/// Reads the key of this device, or makes one where there is none.
+pub(super) fn device_key(files: &dyn SmallFiles) -> Result<SigningKey, StoreError> {
+    let path = files.path(DEVICE_FILE);
     let failed = |source| StoreError::File { path: path.clone(), source };
-    match std::fs::read(&path) {
-        Ok(bytes) => {
-            serde_json::from_slice::<DeviceFile>(&bytes).map(|f| f.device).map_err(|e| StoreError::NoStore {
-                path: path.clone(),
-                why: format!("its device file is damaged ({e}); remove the file to become a new device"),
-            })
-        }
-        Err(e) if e.kind() == std::io::ErrorKind::NotFound => {
-            let device = DeviceId(random()?);
-            let folder = path.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
-            // A temporary file is readable by its owner only, and stays so when it is renamed.
-            let mut file = tempfile::NamedTempFile::new_in(folder).map_err(failed)?;
-            let text = serde_json::to_string(&DeviceFile { device }).unwrap_or_default();
-            file.write_all(text.as_bytes()).and_then(|()| file.as_file().sync_all()).map_err(failed)?;
-            match file.persist_noclobber(&path) {
-                Ok(_) => Ok(device),
-                // Another process was quicker: its id is the one.
-                Err(e) if e.error.kind() == std::io::ErrorKind::AlreadyExists => device_id(store),
-                Err(e) => Err(failed(e.error)),
-            }
-        }
-        Err(e) => Err(failed(e)),
+    if let Some(content) = files.read(DEVICE_FILE).map_err(failed)? {
+        let why = "this file with the device's key is damaged; put it back from a backup, or remove it: this device is then another one";
+        return read(&content).ok_or(StoreError::Keys { path, why });
     }
+    let key = SigningKey::from_bytes(&random()?);
+    let device = DeviceId::of_key(&key.verifying_key().to_bytes());
+    let file = DeviceFile { device, key: hex(key.as_bytes()) };
+    let text = serde_json::to_string(&file).unwrap_or_default();
+    if files.create(DEVICE_FILE, text.as_bytes()).map_err(failed)? {
+        return Ok(key);
+    }
+    // Another process was quicker: its key is the one.
+    device_key(files)
+}
+
+fn read(content: &[u8]) -> Option<SigningKey> {
+    let file: DeviceFile = serde_json::from_slice(content).ok()?;
+    let key = SigningKey::from_bytes(&unhex(&file.key)?);
+    (DeviceId::of_key(&key.verifying_key().to_bytes()) == file.device).then_some(key)
 }
 
 /// Fresh random bytes from the operating system.

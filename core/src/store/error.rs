@@ -1,6 +1,6 @@
 //! Why the store did not do what it was asked.
 
-use crate::day::{DayError, DayId};
+use crate::day::{DayError, DayId, Unreadable};
 use std::path::PathBuf;
 
 /// What went wrong in the store; nothing was changed by the call that failed.
@@ -26,6 +26,18 @@ pub enum StoreError {
         /// The newest version that is known here.
         known: i64,
     },
+    /// The file was written by a program that was never released.
+    #[error(
+        "{path} is a store of version {found} from before the first release; this program reads version {known}. It was not touched; export it with the program that wrote it"
+    )]
+    Older {
+        /// The file.
+        path: PathBuf,
+        /// Its version.
+        found: i64,
+        /// The version that is read here.
+        known: i64,
+    },
     /// A file could not be read or written.
     #[error("{path}: {source}")]
     File {
@@ -45,26 +57,67 @@ pub enum StoreError {
     /// A day that is not here.
     #[error("day {0} is not in this store; `firnbook day list` shows the days that are")]
     NoDay(DayId),
-    /// Two changes claim the same place in a history.
-    #[error(
-        "change {seq} of writer {actor} came with another content than the one held here: a forged or forked history; \
-         nothing of this input was taken"
-    )]
-    Fork {
-        /// The actor, hex.
-        actor: String,
-        /// The sequence number.
-        seq: u64,
+    /// A change that is held and can't be read.
+    #[error("day {day}: a change in this store is damaged: {why}; take it from a pack of the day")]
+    DamagedChange {
+        /// The day.
+        day: DayId,
+        /// Why.
+        why: Unreadable,
     },
-    /// A change that does not match its hash or can't be read.
-    #[error("change {0} is damaged; nothing of this input was taken")]
-    DamagedChange(String),
+    /// A change that is held is not the one that was taken in.
+    #[error("day {day}: change {hash} in this store was altered; take it from a pack of the day")]
+    AlteredChange {
+        /// The day.
+        day: DayId,
+        /// The hash that its bytes have.
+        hash: String,
+    },
+    /// A change that must be there is not.
+    #[error("day {day}: change {seq} of a writer is missing in this store; take it from a pack of the day")]
+    LostChange {
+        /// The day.
+        day: String,
+        /// Its number.
+        seq: u32,
+    },
+    /// The change of an entry does not hold it.
+    #[error("entry {entry} is not in the change it should come from; make the rows anew with a verification")]
+    LostBody {
+        /// The entry.
+        entry: String,
+    },
+    /// Folded changes of a closed day that can't be read back.
+    #[error("changes of a closed day in this store are damaged; take them from a pack of the day")]
+    DamagedFold,
+    /// A day that holds as much as one day can.
+    #[error(
+        "day {0} is full: a day holds at most {day_mib} MiB of changes, and one device writes at most {device_mib} of them; nothing of this was kept, go on with another area or day",
+        day_mib = super::DAY_BYTES >> 20, device_mib = super::DEVICE_BYTES >> 20
+    )]
+    DayFull(DayId),
     /// The document of a day.
     #[error(transparent)]
     Day(#[from] DayError),
     /// SQLite says no.
     #[error("{}", sqlite_says(.0))]
     Sqlite(#[from] rusqlite::Error),
+}
+
+impl StoreError {
+    /// Whether it is about one day alone: the store and its other days work on.
+    #[must_use]
+    pub fn is_of_the_day(&self) -> bool {
+        !matches!(
+            self,
+            StoreError::NoStore { .. }
+                | StoreError::Newer { .. }
+                | StoreError::Older { .. }
+                | StoreError::File { .. }
+                | StoreError::Keys { .. }
+                | StoreError::Sqlite(_)
+        )
+    }
 }
 
 /// What SQLite says, with what to do where that is known.

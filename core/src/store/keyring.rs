@@ -1,11 +1,12 @@
 //! The keys of this device and of its crew: a file beside the store that only its owner may read. It never travels.
 
-use super::StoreError;
+use super::{SmallFiles, StoreError};
 use crate::crew::{CrewId, CrewKey, DeviceKeys, KeyId, Secrets, hex, unhex};
 use crate::day::DeviceId;
 use serde::{Deserialize, Serialize};
-use std::io::Write;
-use std::path::{Path, PathBuf};
+
+/// The name of the file beside the store.
+pub const KEYS_FILE: &str = "keys";
 
 /// What a device of a crew keeps to itself.
 #[derive(Clone, Debug)]
@@ -36,25 +37,16 @@ struct KeyFile {
     addresses: Vec<String>,
 }
 
-/// The file of keys that belongs to a store: its name with `.keys` behind it.
-#[must_use]
-pub fn keyring_path(store: &Path) -> PathBuf {
-    let mut name = store.as_os_str().to_owned();
-    name.push(".keys");
-    PathBuf::from(name)
-}
-
 impl Keyring {
     /// Reads the keys beside a store; `None` where this device is in no crew.
     ///
     /// # Errors
     /// A file that can't be read, is damaged, or holds another device's keys.
-    pub fn read(store: &Path, device: DeviceId) -> Result<Option<Keyring>, StoreError> {
-        let path = keyring_path(store);
-        let bytes = match std::fs::read(&path) {
-            Ok(bytes) => bytes,
-            Err(e) if e.kind() == std::io::ErrorKind::NotFound => return Ok(None),
-            Err(source) => return Err(StoreError::File { path, source }),
+    pub fn read(files: &dyn SmallFiles, device: DeviceId) -> Result<Option<Keyring>, StoreError> {
+        let path = files.path(KEYS_FILE);
+        let read_file = files.read(KEYS_FILE);
+        let Some(bytes) = read_file.map_err(|source| StoreError::File { path: path.clone(), source })? else {
+            return Ok(None);
         };
         let damaged = "this file of keys is damaged; move it away and ask your crew for a new invitation";
         let read = serde_json::from_slice::<KeyFile>(&bytes).ok().and_then(read);
@@ -70,9 +62,7 @@ impl Keyring {
     ///
     /// # Errors
     /// What the system says.
-    pub fn write(&self, store: &Path) -> Result<(), StoreError> {
-        let path = keyring_path(store);
-        let failed = |source| StoreError::File { path: path.clone(), source };
+    pub fn write(&self, files: &dyn SmallFiles) -> Result<(), StoreError> {
         let file = KeyFile {
             device: self.device,
             keys: self.keys.secrets(),
@@ -81,13 +71,9 @@ impl Keyring {
             joining: self.joining.as_deref().map(hex),
             addresses: self.addresses.clone(),
         };
-        let folder = path.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
-        // A temporary file is readable by its owner only, and stays so when it is renamed.
-        let mut temporary = tempfile::NamedTempFile::new_in(folder).map_err(failed)?;
         let text = serde_json::to_string(&file).unwrap_or_default();
-        temporary.write_all(text.as_bytes()).and_then(|()| temporary.as_file().sync_all()).map_err(failed)?;
-        temporary.persist(&path).map_err(|e| failed(e.error))?;
-        Ok(())
+        let failed = |source| StoreError::File { path: files.path(KEYS_FILE), source };
+        files.write(KEYS_FILE, text.as_bytes()).map_err(failed)
     }
 
     /// The crew's key that holds now, as far as this device knows.
@@ -106,12 +92,7 @@ impl Keyring {
 fn read(file: KeyFile) -> Option<Keyring> {
     let joining = match file.joining {
         None => None,
-        Some(text) => Some(
-            text.as_bytes()
-                .chunks(2)
-                .map(|pair| unhex::<1>(std::str::from_utf8(pair).ok()?).map(|[b]| b))
-                .collect::<Option<Vec<u8>>>()?,
-        ),
+        Some(text) => Some(::hex::decode(text).ok()?),
     };
     Some(Keyring {
         device: file.device,
@@ -125,11 +106,12 @@ fn read(file: KeyFile) -> Option<Keyring> {
 
 #[cfg(test)]
 mod tests {
+    use super::super::BesideStore;
     use super::*;
 
     fn ring(device: u8) -> Keyring {
         Keyring {
-            device: DeviceId([device; 8]),
+            device: DeviceId([device; 16]),
             keys: DeviceKeys::fresh().unwrap(),
             crew: [2; 16],
             crew_keys: vec![CrewKey([3; 32]), CrewKey([4; 32])],
@@ -141,27 +123,27 @@ mod tests {
     #[test]
     fn it_reads_back_for_its_device_only_and_nobody_else_may_read_it() {
         let folder = tempfile::tempdir().unwrap();
-        let store = folder.path().join("store.firnstore");
-        assert!(Keyring::read(&store, DeviceId([1; 8])).unwrap().is_none());
+        let store = BesideStore::of(&folder.path().join("store.firnstore"));
+        assert!(Keyring::read(&store, DeviceId([1; 16])).unwrap().is_none());
         let written = ring(1);
         written.write(&store).unwrap();
-        let read = Keyring::read(&store, DeviceId([1; 8])).unwrap().unwrap();
+        let read = Keyring::read(&store, DeviceId([1; 16])).unwrap().unwrap();
         assert_eq!(read.keys.signs_as(), written.keys.signs_as());
         assert_eq!(
             (read.crew_keys, read.joining, read.addresses),
             (written.crew_keys.clone(), written.joining.clone(), written.addresses.clone())
         );
-        assert!(Keyring::read(&store, DeviceId([9; 8])).is_err());
+        assert!(Keyring::read(&store, DeviceId([9; 16])).is_err());
         #[cfg(unix)]
         {
             use std::os::unix::fs::PermissionsExt;
-            let mode = std::fs::metadata(keyring_path(&store)).unwrap().permissions().mode();
+            let mode = std::fs::metadata(store.path(KEYS_FILE)).unwrap().permissions().mode();
             assert_eq!(mode & 0o777, 0o600);
         }
         let secret = hex(&[4; 32]);
         assert!(!format!("{written:?}").contains(&secret));
-        std::fs::write(keyring_path(&store), "{}").unwrap();
-        let said = Keyring::read(&store, DeviceId([1; 8])).unwrap_err().to_string();
+        std::fs::write(store.path(KEYS_FILE), "{}").unwrap();
+        let said = Keyring::read(&store, DeviceId([1; 16])).unwrap_err().to_string();
         assert!(said.contains("damaged") && !said.contains(&secret), "{said}");
     }
 }

@@ -1,7 +1,7 @@
 //! Opening the SQLite file: settings, tables, versions.
 
 use super::StoreError;
-use super::columns::create_tables;
+use super::columns::create_views;
 use crate::entry::{KINDS, Kind};
 use rusqlite::config::DbConfig;
 use rusqlite::{Connection, ErrorCode};
@@ -10,72 +10,117 @@ use std::time::Duration;
 
 /// "FIRN": the mark in the header of a store's file.
 const APPLICATION_ID: i64 = 0x4649_524E;
-/// Version of what must never be lost: changes and what belongs to them.
-const STORE_VERSION: i64 = 2;
-/// Version of the rows, which are a view of the changes; a store with other rows is given new ones at opening. Raise it with every change of
+/// Version of what must never be lost: changes, signatures, and what belongs to them. Versions 1 and 2 were never released and are refused.
+const STORE_VERSION: i64 = 3;
+/// Version of the rows, which follow from the changes; a store with other rows gets new ones at opening. Raise it with every change of
 /// the rows' tables or of how they follow from changes; new fields of a kind raise it by themselves (see [`rows_version`]).
 const ROWS_VERSION: u32 = 1;
 
 /// How long a writer waits for another one.
 const BUSY: Duration = Duration::from_secs(10);
 
-/// The tables that hold the truth.
+/// The tables that must never be lost.
 pub(super) const TRUTH: &str = "
 CREATE TABLE meta (key TEXT PRIMARY KEY, value TEXT NOT NULL) WITHOUT ROWID;
+-- heads: 32 bytes each, sorted. area: folded; with the date it gives the first change. aside: a hash of what waits and is withdrawn, empty if nothing.
 CREATE TABLE day (
     n INTEGER PRIMARY KEY,
     id TEXT NOT NULL UNIQUE,
     date TEXT NOT NULL,
+    area TEXT NOT NULL,
     heads BLOB NOT NULL,
-    max_op INTEGER NOT NULL
+    aside BLOB NOT NULL
 );
-CREATE TABLE change (
+-- Who wrote: 24 bytes; the last of its changes that counts; bytes of them all; head: no other change depends on that last one.
+-- broken_at: the smallest number of a change that the actor signed twice.
+CREATE TABLE actor (
     n INTEGER PRIMARY KEY,
     day INTEGER NOT NULL REFERENCES day,
     actor BLOB NOT NULL,
     seq INTEGER NOT NULL,
     hash BLOB NOT NULL,
+    max_op INTEGER NOT NULL,
+    bytes INTEGER NOT NULL,
+    head INTEGER NOT NULL,
+    broken_at INTEGER
+);
+CREATE UNIQUE INDEX actor_day ON actor (day, actor);
+CREATE INDEX actor_head ON actor (day, actor) WHERE head;
+-- The changes that count, but for the first of each day, which follows from date and area.
+CREATE TABLE change (
+    n INTEGER PRIMARY KEY,
+    actor INTEGER NOT NULL REFERENCES actor,
+    seq INTEGER NOT NULL,
+    hash BLOB NOT NULL,
     bytes BLOB NOT NULL
 );
-CREATE UNIQUE INDEX change_actor ON change (day, actor, seq);
-CREATE UNIQUE INDEX change_hash ON change (day, hash);
-CREATE TABLE waiting (day TEXT NOT NULL, hash BLOB NOT NULL, bytes BLOB NOT NULL, PRIMARY KEY (day, hash)) WITHOUT ROWID;
-CREATE TABLE vector (day INTEGER NOT NULL, actor BLOB NOT NULL, seq INTEGER NOT NULL, hash BLOB NOT NULL, PRIMARY KEY (day, actor)) WITHOUT ROWID;
-";
-
-/// What version 2 added: the signed records of the crew (see `crew::Record`).
-pub(super) const CREW: &str = "
+CREATE UNIQUE INDEX change_place ON change (actor, seq);
+-- Changes of closed days, deflated, in place of their rows: those of one actor from number first on; hashes: 32 bytes each.
+CREATE TABLE folded (
+    n INTEGER PRIMARY KEY,
+    actor INTEGER NOT NULL REFERENCES actor,
+    first INTEGER NOT NULL,
+    hashes BLOB NOT NULL,
+    bytes BLOB NOT NULL
+);
+CREATE INDEX folded_actor ON folded (actor);
+-- Covering signatures. tips: 32 bytes each, sorted. pending: not all tips have come.
+CREATE TABLE cover (
+    n INTEGER PRIMARY KEY,
+    day TEXT NOT NULL,
+    device BLOB NOT NULL,
+    key BLOB NOT NULL,
+    tips BLOB NOT NULL,
+    signature BLOB NOT NULL,
+    pending INTEGER NOT NULL
+);
+CREATE INDEX cover_device ON cover (day, device);
+-- Changes that do not count: those that wait for others or for a signature, and those withdrawn.
+CREATE TABLE aside (
+    n INTEGER PRIMARY KEY,
+    day TEXT NOT NULL,
+    device BLOB NOT NULL,
+    hash BLOB NOT NULL,
+    withdrawn INTEGER NOT NULL,
+    bytes BLOB NOT NULL
+);
+CREATE UNIQUE INDEX aside_hash ON aside (day, hash);
 CREATE TABLE crew_record (id BLOB PRIMARY KEY, bytes BLOB NOT NULL) WITHOUT ROWID;
 ";
 
-/// The tables that follow from the changes, without those of the kinds.
-pub(super) const VIEW: &str = "
-CREATE TABLE scalar (
-    day INTEGER NOT NULL,
-    key TEXT NOT NULL,
-    counter INTEGER NOT NULL,
-    actor BLOB NOT NULL,
-    text TEXT NOT NULL,
-    body INTEGER NOT NULL,
-    PRIMARY KEY (day, key, counter, actor)
-) WITHOUT ROWID;
+/// The tables that follow from the changes, without the views of the kinds.
+pub(super) const ROWS: &str = "
+-- One row an entry. id: the 16 bytes of the ULID. actor and seq: the change of its body. json: the entry with its amendments. clock_device and clock: where `at` was amended.
 CREATE TABLE entry (
-    id TEXT NOT NULL,
+    n INTEGER PRIMARY KEY,
     day INTEGER NOT NULL,
+    id BLOB NOT NULL,
     kind TEXT NOT NULL,
     at_ms INTEGER,
     utc_offset_min INTEGER,
-    by TEXT NOT NULL,
-    device TEXT NOT NULL,
-    clock_device TEXT NOT NULL,
-    clock TEXT NOT NULL,
+    actor INTEGER NOT NULL,
+    seq INTEGER NOT NULL,
     json TEXT NOT NULL,
     opaque INTEGER NOT NULL,
-    void TEXT,
-    unsettled TEXT NOT NULL,
     bodies INTEGER NOT NULL,
-    PRIMARY KEY (day, id)
-) WITHOUT ROWID;
+    void TEXT,
+    unsettled TEXT,
+    clock_device BLOB,
+    clock TEXT
+);
+CREATE UNIQUE INDEX entry_id ON entry (day, id);
+CREATE INDEX entry_kind ON entry (day, kind, at_ms);
+-- Every value of every register, replaced ones too; and of entries that are not as they were first written, the bodies.
+CREATE TABLE register (
+    n INTEGER PRIMARY KEY,
+    day INTEGER NOT NULL,
+    key TEXT NOT NULL,
+    counter INTEGER NOT NULL,
+    actor INTEGER NOT NULL,
+    hash BLOB NOT NULL,
+    text TEXT NOT NULL
+);
+CREATE INDEX register_key ON register (day, key);
 CREATE TABLE kept (
     day INTEGER NOT NULL,
     question TEXT NOT NULL,
@@ -83,9 +128,6 @@ CREATE TABLE kept (
     rows BLOB NOT NULL
 );
 CREATE UNIQUE INDEX kept_question ON kept (day, question);
-CREATE INDEX entry_kind ON entry (day, kind, at_ms, device, opaque);
-CREATE INDEX entry_bodies ON entry (day, id) WHERE bodies > 1;
-CREATE INDEX scalar_register ON scalar (day, key) WHERE NOT body;
 ";
 
 /// Opens the file, makes or checks its tables. `true`: the rows must be rebuilt.
@@ -106,6 +148,13 @@ pub(super) fn open(path: &Path) -> Result<(Connection, bool), StoreError> {
     if application != APPLICATION_ID && (application != 0 || tables > 0) {
         return Err(no_store("it is a database of another program"));
     }
+    let found: i64 = conn.query_row("PRAGMA user_version", [], |r| r.get(0))?;
+    if found > STORE_VERSION {
+        return Err(StoreError::Newer { path: path.to_owned(), found, known: STORE_VERSION });
+    }
+    if (1..STORE_VERSION).contains(&found) {
+        return Err(StoreError::Older { path: path.to_owned(), found, known: STORE_VERSION });
+    }
     conn.pragma_update(None, "journal_mode", "wal")?;
     conn.pragma_update(None, "synchronous", "full")?;
     #[cfg(target_vendor = "apple")]
@@ -115,10 +164,6 @@ pub(super) fn open(path: &Path) -> Result<(Connection, bool), StoreError> {
     conn.set_db_config(DbConfig::SQLITE_DBCONFIG_ENABLE_QPSG, true)?;
     conn.set_prepared_statement_cache_capacity(64);
 
-    let found: i64 = conn.query_row("PRAGMA user_version", [], |r| r.get(0))?;
-    if found > STORE_VERSION {
-        return Err(StoreError::Newer { path: path.to_owned(), found, known: STORE_VERSION });
-    }
     let mut rebuild = false;
     if found < STORE_VERSION || rows_version_held(&conn)? != rows_version() {
         let tx = conn.transaction_with_behavior(rusqlite::TransactionBehavior::Immediate)?;
@@ -128,15 +173,12 @@ pub(super) fn open(path: &Path) -> Result<(Connection, bool), StoreError> {
             tx.execute_batch(TRUTH)?;
             tx.pragma_update(None, "application_id", APPLICATION_ID)?;
         }
-        if found < 2 {
-            tx.execute_batch(CREW)?;
-        }
         tx.pragma_update(None, "user_version", STORE_VERSION)?;
         if rows_version_held(&tx)? != rows_version() {
             rebuild = found > 0;
-            drop_view(&tx)?;
-            tx.execute_batch(VIEW)?;
-            tx.execute_batch(&create_tables(&KINDS))?;
+            drop_rows(&tx)?;
+            tx.execute_batch(ROWS)?;
+            tx.execute_batch(&create_views(&KINDS))?;
             if !rebuild {
                 keep_rows_version(&tx)?;
             }
@@ -167,17 +209,19 @@ fn rows_version_held(conn: &Connection) -> Result<String, StoreError> {
 
 /// The version of the rows' tables, the kinds' columns included.
 fn rows_version() -> String {
-    let tables = format!("{VIEW}{}", create_tables(&KINDS));
+    let tables = format!("{ROWS}{}", create_views(&KINDS));
     format!("{ROWS_VERSION}-{}", crate::day::short_code(&tables))
 }
 
-fn drop_view(conn: &Connection) -> Result<(), StoreError> {
-    let truth = ["meta", "day", "change", "waiting", "vector", "crew_record"];
-    let mut statement =
-        conn.prepare("SELECT name FROM sqlite_schema WHERE type = 'table' AND name NOT LIKE 'sqlite_%'")?;
-    let names: Vec<String> = statement.query_map([], |r| r.get(0))?.collect::<Result<_, _>>()?;
-    for name in names.iter().filter(|n| !truth.contains(&n.as_str())) {
-        conn.execute(&format!("DROP TABLE \"{name}\""), [])?;
+fn drop_rows(conn: &Connection) -> Result<(), StoreError> {
+    let truth = ["meta", "day", "actor", "change", "folded", "cover", "aside", "crew_record"];
+    let mut statement = conn.prepare(
+        "SELECT type, name FROM sqlite_schema WHERE type IN ('table', 'view') AND name NOT LIKE 'sqlite_%'",
+    )?;
+    let names: Vec<(String, String)> =
+        statement.query_map([], |r| Ok((r.get(0)?, r.get(1)?)))?.collect::<Result<_, _>>()?;
+    for (what, name) in names.iter().filter(|(_, name)| !truth.contains(&name.as_str())) {
+        conn.execute(&format!("DROP {what} \"{name}\""), [])?;
     }
     Ok(())
 }
@@ -186,7 +230,8 @@ fn drop_view(conn: &Connection) -> Result<(), StoreError> {
 #[must_use]
 pub fn store_sql(kinds: &[Kind]) -> String {
     format!(
-        "-- The truth.{TRUTH}{CREW}\n-- Rows: a view of the changes, rebuilt when this program's version of them is another one.{VIEW}{}",
-        create_tables(kinds)
+        "-- What must never be lost.{TRUTH}\n-- Rows: they follow from the changes, and are made anew when this program's version of them is another one.{ROWS}\n\
+         -- Views, for people who open the store with another program: one a kind, one column a field. day is day.n.\n{}",
+        create_views(kinds)
     )
 }

@@ -1,51 +1,65 @@
-//! The store: one SQLite file. Changes are the truth; rows are a view that follows from them and can be made again at any time.
+//! The store: one SQLite file. Changes are the truth; rows follow from them and can be made again at any time.
 //!
-//! One write is one transaction: what another process wrote since is seen, the change and its rows go in together, and what is confirmed is on
-//! the disk. No document is loaded for writing, merging or listing.
+//! One write is one transaction: what another process wrote since is seen, the changes, the device's signature over them and the rows go in
+//! together, and what is confirmed is on the disk. No document is loaded for writing, merging or listing.
 
+mod aside;
 mod cells;
 mod changes;
 mod columns;
 mod crew;
 mod device;
 mod error;
-mod fold;
+mod files;
+mod folded;
+mod history;
 mod kept;
 mod keyring;
 mod memory;
 mod migrations;
 mod own_clock;
-mod received;
+mod project;
+mod receive;
 mod rows;
+mod sync;
 mod verify;
 
+pub use aside::{SetAside, WAITING_BYTES};
 pub use cells::{Cell, CellRow};
-pub use changes::{Incoming, Taken};
-pub use columns::{columns, create_tables};
-pub use device::{device_path, random};
+pub use changes::DayContent;
+pub use columns::{columns, create_views};
+pub use device::{DEVICE_FILE, random};
 pub use error::StoreError;
+pub use files::{BesideStore, SmallFiles};
 pub use kept::Kept;
-pub use keyring::{Keyring, keyring_path};
+pub use keyring::{KEYS_FILE, Keyring};
 pub use migrations::store_sql;
-pub use received::{Reached, whole_change};
+pub use receive::{DAY_BYTES, DEVICE_BYTES, Incoming, Taken};
 pub use rows::{Dated, DayRow, EntryRow, Filter};
+pub use sync::{Lacking, Reached, TheirVector, Vector};
 pub use verify::DayVerified;
 
-use crate::day::change::{self, Place, Put};
-use crate::day::{DayId, DeviceId, Document, Key, Noted, Opening, Record};
+use crate::day::format::Put;
+use crate::day::{Actor, Beginning, Cover, DayId, DeviceId, Hash, History, Key, Noted, Record};
 use crate::entry::EntryId;
-use automerge::ChangeHash;
 use chrono::NaiveDate;
+use ed25519_dalek::SigningKey;
+use history::Histories;
 use rusqlite::{Connection, Transaction, TransactionBehavior};
+use std::collections::HashMap;
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 /// A store, opened by this process. Not for several threads at once; open it twice instead.
 #[derive(Debug)]
 pub struct Store {
     conn: Connection,
     path: PathBuf,
+    files: Arc<dyn SmallFiles>,
+    key: SigningKey,
     device: DeviceId,
-    opening: Opening,
+    opening: [u8; 8],
+    written: HashMap<(DayId, History), u32>,
 }
 
 /// The store as a write sees it: what stands now, other processes' writes included.
@@ -67,7 +81,7 @@ impl Seen<'_> {
     /// # Errors
     /// [`StoreError::NoDay`] or SQLite's.
     pub fn body(&self, day: DayId, id: EntryId) -> Result<Option<String>, StoreError> {
-        rows::body(self.tx, rows::number(self.tx, day)?, id)
+        rows::body(self.tx, day, id)
     }
 
     /// Everything that a day says.
@@ -82,24 +96,33 @@ impl Seen<'_> {
     ///
     /// # Errors
     /// [`StoreError::NoDay`] or SQLite's.
-    pub fn heads(&self, day: DayId) -> Result<Vec<ChangeHash>, StoreError> {
-        changes::heads(self.tx, day)
+    pub fn heads(&self, day: DayId) -> Result<Vec<Hash>, StoreError> {
+        heads(self.tx, day)
     }
 }
 
-/// What a write puts into the days: texts under keys.
+/// What a write puts into the days: texts under keys. The text of a register is a JSON object, to which the values that it replaces are added.
 pub type Puts = Vec<(DayId, Vec<(Key, String)>)>;
 
 impl Store {
-    /// Opens the store at `path`, or makes it. The device's file stands beside it.
+    /// Opens the store at `path`, or makes it. The device's key is in a file beside it.
     ///
     /// # Errors
-    /// [`StoreError::NoStore`] for another kind of file, [`StoreError::Newer`] for a newer program's, else what the system says.
+    /// [`StoreError::NoStore`] for another kind of file, [`StoreError::Newer`] or [`StoreError::Older`] for another program's, else what the
+    /// system says.
     pub fn open(path: &Path) -> Result<Store, StoreError> {
+        Store::open_with(path, Arc::new(BesideStore::of(path)))
+    }
+
+    /// Opens the store at `path`, whose small files are kept by `files`.
+    ///
+    /// # Errors
+    /// As [`Store::open`].
+    pub fn open_with(path: &Path, files: Arc<dyn SmallFiles>) -> Result<Store, StoreError> {
         let (conn, rebuild) = migrations::open(path)?;
-        let device = device::device_id(path)?;
-        let opening = Opening::new(device, random()?);
-        let mut store = Store { conn, path: path.to_owned(), device, opening };
+        let key = device::device_key(&*files)?;
+        let device = DeviceId::of_key(&key.verifying_key().to_bytes());
+        let mut store = Store { conn, path: path.to_owned(), files, key, device, opening: random()?, written: HashMap::new() };
         if rebuild {
             store.rebuild()?;
         }
@@ -110,6 +133,12 @@ impl Store {
     #[must_use]
     pub fn path(&self) -> &Path {
         &self.path
+    }
+
+    /// The small files beside it.
+    #[must_use]
+    pub fn files(&self) -> &Arc<dyn SmallFiles> {
+        &self.files
     }
 
     /// This device.
@@ -123,15 +152,18 @@ impl Store {
     /// # Errors
     /// What the disk or SQLite says; then nothing was begun.
     pub fn begin(&mut self, date: NaiveDate, area: &str) -> Result<(DayId, bool), StoreError> {
-        let id = DayId::of(date, area);
-        let first = Document::begin(date, id)?.changes();
-        let taken =
-            self.take_in(vec![Incoming { day: id, changes: first, causally_complete: true }], false)?;
-        Ok((id, taken.iter().any(|t| t.new_changes > 0)))
+        let beginning = Beginning::of(date, area);
+        let day = beginning.id();
+        if Histories::read(&self.conn, day)?.is_some() {
+            return Ok((day, false));
+        }
+        let first = Incoming { day, beginning: Some(beginning), changes: Vec::new(), covers: Vec::new() };
+        self.take_in(vec![first], false)?;
+        Ok((day, true))
     }
 
-    /// Writes what `plan` decides on seeing the store as it stands: one change a day, one transaction, on the disk when this returns. A plan
-    /// without puts writes nothing.
+    /// Writes what `plan` decides on seeing the store as it stands: one change a day and history, one transaction, on the disk when this
+    /// returns. A plan without puts writes nothing.
     ///
     /// # Errors
     /// The plan's own error, or the store's; nothing was written then.
@@ -139,69 +171,152 @@ impl Store {
         &mut self,
         plan: impl FnOnce(&Seen<'_>) -> Result<(Puts, T), E>,
     ) -> Result<T, E> {
-        let tx =
-            self.conn.transaction_with_behavior(TransactionBehavior::Immediate).map_err(StoreError::from)?;
+        // Not `write_transaction`, which would borrow all of the store.
+        let tx = Transaction::new_unchecked(&self.conn, TransactionBehavior::Immediate).map_err(StoreError::from)?;
         let (puts, answer) = plan(&Seen { tx: &tx })?;
-        let mut wrote = false;
+        let mut written = Vec::new();
         for (day, puts) in puts {
             if !puts.is_empty() {
-                put(&tx, self.opening, day, puts)?;
-                wrote = true;
+                let mut histories = Histories::read(&tx, day)?.ok_or(StoreError::NoDay(day))?;
+                if !self.goes_on(&mut histories)? {
+                    self.opening = random()?;
+                    self.written.clear();
+                }
+                put(&tx, &mut histories, &self.key, self.opening, puts)?;
+                for history in History::ALL {
+                    let actor = Actor::new(self.device, self.opening, history);
+                    written.push(((day, history), histories.line(actor)?.seq));
+                }
             }
         }
-        if wrote && let Err(e) = tx.commit() {
+        if !written.is_empty() && let Err(e) = tx.commit() {
             // Whether it reached the disk is not known: this place in history must not be used again.
-            self.opening = Opening::new(self.device, random()?);
+            self.opening = random()?;
+            self.written.clear();
             return Err(StoreError::from(e).into());
         }
+        self.written.extend(written);
         Ok(answer)
+    }
+
+    /// Whether this opening may write on: nothing else wrote in its name, and the file was not replaced by an older one meanwhile.
+    fn goes_on(&self, histories: &mut Histories<'_>) -> Result<bool, StoreError> {
+        for history in History::ALL {
+            let written = self.written.get(&(histories.id, history)).copied().unwrap_or(0);
+            let line = histories.line(Actor::new(self.device, self.opening, history))?;
+            if line.broken_at.is_some() || line.seq != written {
+                return Ok(false);
+            }
+        }
+        Ok(true)
     }
 
     fn write_transaction(&mut self) -> Result<Transaction<'_>, StoreError> {
         Ok(self.conn.transaction_with_behavior(TransactionBehavior::Immediate)?)
     }
 
-    /// The document of a day, put together from its changes.
-    ///
-    /// # Errors
-    /// [`StoreError::NoDay`], or a damaged change.
-    pub fn document(&self, day: DayId) -> Result<Document, StoreError> {
-        Ok(Document::from_changes(changes::all(&self.conn, day)?, day)?)
-    }
-
     /// The heads of a day, sorted.
     ///
     /// # Errors
     /// [`StoreError::NoDay`] or SQLite's.
-    pub fn heads(&self, day: DayId) -> Result<Vec<ChangeHash>, StoreError> {
-        changes::heads(&self.conn, day)
+    pub fn heads(&self, day: DayId) -> Result<Vec<Hash>, StoreError> {
+        heads(&self.conn, day)
     }
 
-    /// Makes the rows of all days anew from the changes.
+    /// Makes the rows of all days anew from the changes. A day whose changes can't be read stays without rows; [`Store::verify`] names it.
     ///
     /// # Errors
-    /// What SQLite says, or a damaged change.
+    /// What SQLite says.
     pub fn rebuild(&mut self) -> Result<(), StoreError> {
         let tx = self.conn.transaction_with_behavior(TransactionBehavior::Immediate)?;
-        changes::rebuild(&tx)?;
+        for table in ["register", "entry"] {
+            tx.execute(&format!("DELETE FROM {table}"), [])?;
+        }
+        let ids: Vec<String> =
+            tx.prepare("SELECT id FROM day ORDER BY n")?.query_map([], |r| r.get(0))?.collect::<Result<_, _>>()?;
+        for id in ids {
+            match id.parse().map_or(Ok(()), |day| rows_of_day(&tx, day)) {
+                Err(StoreError::Sqlite(e)) => return Err(e.into()),
+                Ok(()) | Err(_) => {}
+            }
+        }
         migrations::keep_rows_version(&tx)?;
         Ok(tx.commit()?)
     }
 }
 
-/// Adds one change of this opening to a day, with its rows.
-fn put(tx: &Connection, opening: Opening, day: DayId, puts: Vec<(Key, String)>) -> Result<(), StoreError> {
-    let mut history = changes::History::read(tx, day)?.ok_or(StoreError::NoDay(day))?;
-    let mut with_seen = Vec::with_capacity(puts.len());
-    for (key, text) in puts {
-        let seen = fold::standing(tx, history.n, &key)?;
-        with_seen.push(Put { key, text, seen });
+/// Makes the rows of a day that has none.
+fn rows_of_day(conn: &Connection, day: DayId) -> Result<(), StoreError> {
+    let Some(mut histories) = Histories::read(conn, day)? else { return Ok(()) };
+    let changes = changes::all(conn, &histories)?;
+    let mut projected = project::Projected::default();
+    for change in &changes {
+        let actor = histories.line(Actor(change.actor))?.n;
+        project::add(conn, histories.n, actor, change, &mut projected)?;
     }
-    let seq = history.seq(tx, &opening.0)? + 1;
-    let heads = history.heads.iter().copied().collect();
-    let change = change::build(Place { day, opening, seq, max_op: history.max_op, heads }, with_seen);
-    let mut folded = fold::Folded::default();
-    history.add(tx, &change, &mut folded)?;
-    fold::refresh(tx, history.n, &mut folded)?;
-    history.keep(tx)
+    project::refresh(conn, histories.n, &mut projected)
+}
+
+fn heads(conn: &Connection, day: DayId) -> Result<Vec<Hash>, StoreError> {
+    Ok(Histories::read(conn, day)?.ok_or(StoreError::NoDay(day))?.heads.into_iter().collect())
+}
+
+/// Adds one change to each history of this device that something is put into, signed, with its rows.
+fn put(
+    tx: &Connection,
+    histories: &mut Histories<'_>,
+    key: &SigningKey,
+    opening: [u8; 8],
+    puts: Vec<(Key, String)>,
+) -> Result<(), StoreError> {
+    let device = DeviceId::of_key(&key.verifying_key().to_bytes());
+    let (bodies, said): (Vec<_>, Vec<_>) = puts.into_iter().partition(|(key, _)| matches!(key, Key::Entry(_)));
+    let mut projected = project::Projected::default();
+    for (history, puts) in [(History::Entries, bodies), (History::Registers, said)] {
+        if puts.is_empty() {
+            continue;
+        }
+        let (mut texts, mut above) = (Vec::with_capacity(puts.len()), 0);
+        for (key, text) in puts {
+            let key = key.to_string();
+            let text = if history == History::Registers {
+                let (text, replaced) = over_those_held(tx, histories.n, &key, text)?;
+                above = above.max(replaced);
+                text
+            } else {
+                text
+            };
+            texts.push(Put { key, text });
+        }
+        let change = histories.next(Actor::new(device, opening, history), above, texts)?;
+        let actor = histories.add(&change)?;
+        project::add(tx, histories.n, actor, &change, &mut projected)?;
+    }
+    project::refresh(tx, histories.n, &mut projected)?;
+    histories.keep()?;
+    let mut tips = Vec::new();
+    for history in History::ALL {
+        for actor in histories.own_heads(device, history)? {
+            tips.push(histories.line(actor)?.hash);
+        }
+    }
+    receive::keep_own_cover(tx, histories, Cover::sign(key, histories.id, tips))
+}
+
+/// The text of a register with the hashes of the changes whose values it replaces, and the highest counter of these values.
+fn over_those_held(tx: &Connection, day: i64, key: &str, text: String) -> Result<(String, u32), StoreError> {
+    let live = crate::day::live(project::values(tx, day, key)?);
+    let highest = live.iter().map(|v| v.counter).max().unwrap_or(0);
+    if live.is_empty() {
+        return Ok((text, 0));
+    }
+    let over: Vec<String> = live.iter().map(|v| crate::crew::hex(&v.hash)).collect();
+    let text = match serde_json::from_str(&text) {
+        Ok(serde_json::Value::Object(mut register)) => {
+            register.insert("over".to_owned(), over.into());
+            serde_json::Value::Object(register).to_string()
+        }
+        _ => text,
+    };
+    Ok((text, highest))
 }

@@ -50,7 +50,7 @@ impl Store {
         let key = format!("clock:{}", self.device());
         let held = last(&self.conn, &key)?;
         let Some(counter) = counter else { return Ok(held.map_or(1, |h| h.number)) };
-        let this_opening = || self.opening.0.iter().map(|b| format!("{b:02x}")).collect();
+        let this_opening = || crate::crew::hex(&self.opening);
         let boot: String = counter.boot.clone().unwrap_or_else(this_opening);
         let next = |held: Option<&Last>| Last::next(held, &boot, shown_ms, counter.ms);
         if next(held.as_ref()).is_none() {

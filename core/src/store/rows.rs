@@ -1,8 +1,8 @@
 //! Reading the rows: lists, one day as a [`Record`], one entry.
 
-use super::changes;
-use super::{Store, StoreError};
-use crate::day::{ClockName, DayId, DeviceId, Key, Noted, Record, Registers, Written};
+use super::project::{VALUE, value};
+use super::{Store, StoreError, aside};
+use crate::day::{ClockName, DayId, DeviceId, Key, Noted, Record, Registers, Saying, Written, live};
 use crate::entry::{Entry, EntryId, fold};
 use chrono::NaiveDate;
 use rusqlite::{Connection, OptionalExtension, Row, params};
@@ -24,8 +24,10 @@ pub struct DayRow {
     pub opaque: usize,
     /// Devices that wrote entries.
     pub devices: Vec<DeviceId>,
-    /// Changes that wait for their causes.
+    /// Changes that wait for others or for a signature; they are in no figure.
     pub waiting: usize,
+    /// Changes withdrawn, since their key signed two histories; they are in no figure.
+    pub withdrawn: usize,
     /// Someone closed the day.
     pub closed: bool,
 }
@@ -73,8 +75,7 @@ pub struct Filter {
     pub void: bool,
 }
 
-const ENTRY: &str =
-    "SELECT e.id, e.device, e.clock_device, e.clock, e.json, e.void, e.unsettled FROM entry e";
+const ENTRY: &str = "SELECT e.id, a.actor, e.clock_device, e.clock, e.json, e.void, e.unsettled, e.opaque FROM entry e JOIN actor a ON a.n = e.actor";
 
 impl Store {
     /// All days, the latest last.
@@ -85,26 +86,20 @@ impl Store {
         let mut days = Vec::new();
         for (n, Dated { id, date, area }) in self.numbered()? {
             let (mut entries, mut opaque, mut devices) = (0, 0, Vec::new());
-            let sql = "SELECT device, count(*), sum(opaque) FROM entry WHERE day = ?1 GROUP BY device ORDER BY device";
+            let sql = "SELECT substr(a.actor, 1, 16) AS device, count(*), sum(e.opaque) FROM entry e JOIN actor a ON a.n = e.actor \
+                WHERE e.day = ?1 GROUP BY device ORDER BY device";
             let mut by_device = self.conn.prepare_cached(sql)?;
             let mut counts = by_device.query([n])?;
             while let Some(row) = counts.next()? {
-                devices.extend(row.get_ref(0)?.as_str().unwrap_or_default().parse::<DeviceId>());
+                devices.push(DeviceId(row.get(0)?));
                 entries += usize::try_from(row.get::<_, i64>(1)?).unwrap_or(0);
                 opaque += usize::try_from(row.get::<_, i64>(2)?).unwrap_or(0);
             }
             let closed =
-                "SELECT 1 FROM scalar WHERE day = ?1 AND key >= 'day/closed:' AND key < 'day/closed;'";
-            days.push(DayRow {
-                id,
-                date,
-                area,
-                entries,
-                opaque,
-                devices,
-                waiting: changes::waiting_count(&self.conn, id)?,
-                closed: self.conn.prepare_cached(closed)?.exists([n])?,
-            });
+                "SELECT 1 FROM register WHERE day = ?1 AND key >= 'day/closed:' AND key < 'day/closed;'";
+            let closed = self.conn.prepare_cached(closed)?.exists([n])?;
+            let (waiting, withdrawn) = aside::counts(&self.conn, id)?;
+            days.push(DayRow { id, date, area, entries, opaque, devices, waiting, withdrawn, closed });
         }
         Ok(days)
     }
@@ -157,7 +152,7 @@ impl Store {
              AND (?3 IS NULL OR e.at_ms >= ?3) AND (?4 IS NULL OR e.at_ms < ?4) AND (?5 OR e.void IS NULL) \
              ORDER BY d.date, e.day, e.at_ms, e.id"
         )
-        .replace("e.unsettled FROM", "e.unsettled, d.id FROM");
+        .replace("e.opaque FROM", "e.opaque, d.id FROM");
         let mut statement = self.conn.prepare_cached(&sql)?;
         let day = filter.day.map(|d| d.to_string());
         let mut rows =
@@ -170,7 +165,7 @@ impl Store {
         let mut found = Vec::new();
         while let Some(row) = rows.next()? {
             let Some(noted) = read(row)? else { continue };
-            let day: String = row.get(7)?;
+            let day: String = row.get(8)?;
             let fits = label(&noted, "drill", &filter.drill)
                 && label(&noted, "target", &filter.target)
                 && label(&noted, "by", &filter.by);
@@ -186,13 +181,18 @@ impl Store {
     /// # Errors
     /// [`StoreError::Sqlite`].
     pub fn find(&self, ending: &str) -> Result<Vec<(DayId, EntryId)>, StoreError> {
-        let mut statement = self.conn.prepare_cached(
-            "SELECT d.id, e.id FROM entry e JOIN day d ON d.n = e.day WHERE substr(e.id, -length(?1)) = ?1 LIMIT 50",
-        )?;
-        let rows = statement
-            .query_map([ending.to_uppercase()], |r| Ok((r.get::<_, String>(0)?, r.get::<_, String>(1)?)))?;
-        let rows: Vec<(String, String)> = rows.collect::<Result<_, _>>()?;
-        Ok(rows.iter().filter_map(|(day, id)| Some((day.parse().ok()?, id.parse().ok()?))).collect())
+        let mut statement =
+            self.conn.prepare_cached("SELECT d.id, e.id FROM entry e JOIN day d ON d.n = e.day")?;
+        let ending = ending.to_uppercase();
+        let mut rows = statement.query([])?;
+        let mut found = Vec::new();
+        while let (Some(row), true) = (rows.next()?, found.len() < 50) {
+            let id = EntryId::from_bytes(row.get(1)?);
+            if let (true, Ok(day)) = (id.to_string().ends_with(&ending), row.get_ref(0)?.as_str().unwrap_or_default().parse()) {
+                found.push((day, id));
+            }
+        }
+        Ok(found)
     }
 
     /// The entry that this device wrote last, whatever time it tells of; with `day`, in that day.
@@ -200,23 +200,12 @@ impl Store {
     /// # Errors
     /// [`StoreError::Sqlite`], or a damaged change.
     pub fn last_written(&self, day: Option<DayId>) -> Result<Option<(DayId, EntryId)>, StoreError> {
-        let mut statement = self.conn.prepare_cached(
-            "SELECT d.id, c.bytes FROM change c JOIN day d ON d.n = c.day \
-             WHERE (?1 IS NULL OR d.id = ?1) AND substr(c.actor, 1, 8) = ?2 ORDER BY c.n DESC",
-        )?;
-        let mut rows = statement.query(params![day.map(|d| d.to_string()), self.device.0])?;
-        while let Some(row) = rows.next()? {
-            let Ok(day) = row.get_ref(0)?.as_str().unwrap_or_default().parse() else { continue };
-            let done = crate::day::change::read(day, &changes::parse(row.get(1)?)?)?;
-            let entry = done.iter().rev().find_map(|d| match d.key {
-                Key::Entry(id) => Some((day, id)),
-                _ => None,
-            });
-            if entry.is_some() {
-                return Ok(entry);
-            }
-        }
-        Ok(None)
+        let sql = "SELECT d.id, e.id FROM entry e JOIN day d ON d.n = e.day JOIN actor a ON a.n = e.actor \
+            WHERE (?1 IS NULL OR d.id = ?1) AND substr(a.actor, 1, 16) = ?2 ORDER BY e.n DESC LIMIT 1";
+        let mut statement = self.conn.prepare_cached(sql)?;
+        let day = day.map(|d| d.to_string());
+        let row = statement.query_row(params![day, self.device().0], |r| Ok((r.get::<_, String>(0)?, r.get(1)?)));
+        Ok(row.optional()?.and_then(|(day, id)| Some((day.parse().ok()?, EntryId::from_bytes(id)))))
     }
 
     /// One entry of a day.
@@ -268,60 +257,72 @@ pub(super) fn record(conn: &Connection, day: DayId, kinds: &[&str]) -> Result<Re
 
 pub(super) fn noted(conn: &Connection, day: i64, id: EntryId) -> Result<Option<Noted>, StoreError> {
     let mut statement = conn.prepare_cached(&format!("{ENTRY} WHERE e.day = ?1 AND e.id = ?2"))?;
-    let mut rows = statement.query(params![day, id.to_string()])?;
+    let mut rows = statement.query(params![day, id.to_bytes()])?;
     Ok(rows.next()?.map(read).transpose()?.flatten())
 }
 
-pub(super) fn body(conn: &Connection, day: i64, id: EntryId) -> Result<Option<String>, StoreError> {
-    let sql = "SELECT text FROM scalar WHERE day = ?1 AND key = ?2 ORDER BY counter DESC, actor DESC LIMIT 1";
-    Ok(conn.prepare_cached(sql)?.query_row(params![day, id.to_string()], |r| r.get(0)).optional()?)
+pub(super) fn body(conn: &Connection, day: DayId, id: EntryId) -> Result<Option<String>, StoreError> {
+    let n = number(conn, day)?;
+    let mut bodies = super::project::values(conn, n, &id.to_string())?;
+    bodies.sort_by_key(|b| (b.counter, b.actor));
+    if let Some(body) = bodies.pop() {
+        return Ok(Some(body.text));
+    }
+    // Where nothing else is said of an entry, it is as it was written.
+    let sql = "SELECT json FROM entry WHERE day = ?1 AND id = ?2";
+    Ok(conn.prepare_cached(sql)?.query_row(params![n, id.to_bytes()], |r| r.get(0)).optional()?)
 }
 
 fn read(row: &Row<'_>) -> Result<Option<Noted>, StoreError> {
-    let word = |i: usize| row.get_ref(i).map(|v| v.as_str().unwrap_or_default());
-    let (Ok(id), Ok(device), Ok(clock_device)) = (word(0)?.parse(), word(1)?.parse(), word(2)?.parse())
-    else {
-        return Ok(None);
-    };
-    let text = word(4)?.to_owned();
+    let id = EntryId::from_bytes(row.get(0)?);
+    let device = crate::day::Actor(row.get(1)?).device();
+    let text = row.get_ref(4)?.as_str().unwrap_or_default().to_owned();
     let json = match serde_json::from_str(&text) {
         Ok(Value::Object(map)) => map,
         _ => Map::new(),
     };
-    let honest = json.get("id").and_then(Value::as_str) == Some(word(0)?);
-    let entry = if honest { Entry::from_json(&json).ok() } else { None };
-    let at_clock = ClockName { device: clock_device, clock: word(3)?.to_owned() };
-    let unsettled = word(6)?.split_whitespace().map(str::to_owned).collect();
+    let entry = if row.get(7)? { None } else { Entry::from_json(&json).ok() };
+    let at_clock = match row.get::<_, Option<[u8; 16]>>(2)? {
+        Some(device) => ClockName { device: DeviceId(device), clock: row.get(3)? },
+        None => {
+            let clock = json.get("clock").and_then(Value::as_str).unwrap_or_default().to_owned();
+            ClockName { device, clock }
+        }
+    };
+    let unsettled = row.get_ref(6)?.as_str().unwrap_or_default().split_whitespace().map(str::to_owned).collect();
     Ok(Some(Noted { id, entry, json, text, device, at_clock, void: row.get(5)?, unsettled }))
 }
 
 /// Every register, and of entries that several bodies were written for, the bodies.
 pub(super) fn registers(conn: &Connection, day: i64) -> Result<Registers, StoreError> {
-    let mut statement = conn.prepare_cached(
-        "SELECT key, counter, actor, text FROM scalar WHERE day = ?1 AND NOT body \
-         UNION ALL SELECT s.key, s.counter, s.actor, s.text FROM entry e JOIN scalar s ON s.day = e.day AND s.key = e.id \
-         WHERE e.day = ?1 AND e.bodies > 1 ORDER BY 1, 2 DESC, 3 DESC",
-    )?;
+    let mut statement = conn.prepare_cached(&format!("{VALUE} WHERE r.day = ?1 ORDER BY r.key"))?;
     let mut rows = statement.query([day])?;
-    let mut registers = Registers::default();
+    let mut said: Vec<(String, Vec<Written>)> = Vec::new();
     while let Some(row) = rows.next()? {
-        let key = Key::read(row.get_ref(0)?.as_str().unwrap_or_default());
-        let written = Written { actor: row.get(2)?, text: row.get(3)? };
-        registers.0.entry(key).or_default().push(written.saying());
+        let key = row.get_ref(4)?.as_str().unwrap_or_default();
+        match said.last_mut() {
+            Some((last, values)) if last == key => values.push(value(row)?),
+            _ => said.push((key.to_owned(), vec![value(row)?])),
+        }
+    }
+    let mut registers = Registers::default();
+    for (key, mut values) in said {
+        let key = Key::read(&key);
+        if !matches!(key, Key::Entry(_)) {
+            values = live(values);
+        } else if values.len() < 2 {
+            continue;
+        } else {
+            values.sort_by_key(|v| std::cmp::Reverse((v.counter, v.actor)));
+        }
+        registers.0.insert(key, values.iter().map(Written::saying).collect());
     }
     Ok(registers)
 }
 
 /// The spelling of the area: of several the smallest.
 fn area(conn: &Connection, day: i64) -> Result<String, StoreError> {
-    let texts: Vec<String> =
-        column(conn, "SELECT text FROM scalar WHERE day = ?1 AND key = 'day/area'", day)?;
-    let spelled = texts.iter().map(|t| crate::day::Saying::read(t, DeviceId([0; 8])).v);
-    Ok(spelled.filter_map(|v| v.as_str().map(str::to_owned)).min().unwrap_or_default())
-}
-
-fn column(conn: &Connection, sql: &str, day: i64) -> Result<Vec<String>, StoreError> {
-    let mut statement = conn.prepare_cached(sql)?;
-    let rows = statement.query_map([day], |r| r.get(0))?;
-    Ok(rows.collect::<Result<_, _>>()?)
+    let spelled = live(super::project::values(conn, day, "day/area")?);
+    let spelled = spelled.iter().filter_map(|v| Saying::read(&v.text, v.device()).v.as_str().map(str::to_owned));
+    Ok(spelled.min().unwrap_or_default())
 }

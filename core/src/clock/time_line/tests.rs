@@ -3,7 +3,7 @@ use crate::day::{Body, DayId, Key, Registers, Saying, effective};
 use crate::entry::{EntryId, Time};
 use serde_json::{Map, Value, json};
 
-/// A day of these lines; `at` is a time of day, `dev` the device that wrote it, one byte eight times.
+/// A day of these lines; `at` is a time of day, `dev` the device that wrote it, one byte sixteen times.
 fn day(lines: &[&str]) -> Record {
     day_with(lines, &[])
 }
@@ -17,13 +17,13 @@ fn day_with(lines: &[&str], amended: &[(usize, &str, Value, u8, &str)]) -> Recor
             json!({"v": v, "by": "Lead", "at": "2027-02-06T18:00:00.000+01:00", "clock": clock}).to_string();
         registers.0.insert(
             Key::Field(id(*n), (*field).to_owned()),
-            vec![Saying::read(&text, DeviceId([*device; 8]))],
+            vec![Saying::read(&text, DeviceId([*device; 16]))],
         );
     }
     let entry = |(n, line): (usize, &&str)| {
         let mut json: Map<String, Value> =
             serde_json::from_str(line).unwrap_or_else(|e| panic!("{line}: {e}"));
-        let device = DeviceId([json.shift_remove("dev").unwrap().as_u64().unwrap() as u8; 8]);
+        let device = DeviceId([json.shift_remove("dev").unwrap().as_u64().unwrap() as u8; 16]);
         let at = json["at"].as_str().unwrap();
         json.insert("at".to_owned(), json!(format!("2027-02-06T{at}+01:00")));
         json.insert("id".to_owned(), json!(id(n)));
@@ -54,7 +54,7 @@ fn first(device: u8) -> (Option<u8>, String) {
 }
 
 fn hex(device: u8) -> String {
-    DeviceId([device; 8]).to_string()
+    DeviceId([device; 16]).to_string()
 }
 
 #[test]
@@ -226,7 +226,7 @@ fn starts_settled_as_different_and_voided_ones_compare_nothing() {
     record
         .registers
         .0
-        .insert(Key::same(id(0), id(1)), vec![Saying::read(r#"{"v":false}"#, DeviceId([1; 8]))]);
+        .insert(Key::same(id(0), id(1)), vec![Saying::read(r#"{"v":false}"#, DeviceId([1; 16]))]);
     assert_eq!(table(&record)[1].4, Source::None);
     let mut record = day(&lines);
     record.entries[1].void = Some("pressed in the pocket".to_owned());

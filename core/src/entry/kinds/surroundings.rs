@@ -98,8 +98,8 @@ choice! {
     Frame {
         /// metres in the drill's grid
         Grid,
-        /// longitude and latitude, WGS 84, times 1e7
-        LonLatE7 = "lonlat_e7",
+        /// longitude and latitude, WGS 84, in units of 1e-7 degree
+        LonLat = "lonlat",
     }
 }
 
@@ -109,9 +109,9 @@ choice! {
 pub struct Points {
     /// Milliseconds since 1970 UTC
     pub t_ms: Vec<i64>,
-    /// Metres to the right in the drill's grid, or longitude times 1e7
+    /// Metres to the right in the drill's grid, or longitude in units of 1e-7 degree
     pub x: Vec<f64>,
-    /// Metres uphill in the drill's grid, or latitude times 1e7
+    /// Metres uphill in the drill's grid, or latitude in units of 1e-7 degree
     pub y: Vec<f64>,
 }
 

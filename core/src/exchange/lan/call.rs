@@ -70,6 +70,7 @@ pub fn call(
         let moved = report.received > 0
             || report.sent > 0
             || progress.records > 0
+            || progress.signatures > 0
             || begun_at(host) > begun_here
             || progress.begun_there > begun_there
             || progress.records_there > records_there;

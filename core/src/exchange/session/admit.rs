@@ -30,7 +30,7 @@ impl Session {
         self.report.peer_clock = hello.clock;
         if device == self.host.device() {
             return Err(refused(
-                "this is the same device, or a copy of it: remove the file .device beside the copied store to make it another one",
+                "this is the same device, or a copy of it: remove the file .device beside the copied store, so that it becomes another device",
             ));
         }
         let ours = self.crew.as_ref().map(|c| c.ring.crew);
@@ -65,7 +65,7 @@ impl Session {
             Peer::Cable => None,
         };
         // One that was invited anew comes with another key.
-        let id = if joins && key.is_some() { [0; 8] } else { device.0 };
+        let id = if joins && key.is_some() { [0; 16] } else { device.0 };
         if let Some(removed) = crew.roster.was_removed(id, key) {
             return Err(refused(&format!(
                 "device {device} ({}) was removed from the crew; a member can invite it anew",
@@ -181,7 +181,7 @@ impl Session {
                     return Err(refused("this device is no member of the crew; ask for an invitation"));
                 }
             }
-            if crew.roster.was_removed([0; 8], Some(&crew.ring.keys.exchanges_as())).is_some() {
+            if crew.roster.was_removed([0; 16], Some(&crew.ring.keys.exchanges_as())).is_some() {
                 return Err(refused(&format!(
                     "device {me} was removed from the crew; a member can invite it anew"
                 )));

@@ -1,16 +1,16 @@
 //! Days in a session: which differ, what each side lacks, sending it in growing pieces, taking it in and confirming it.
 
-use super::super::bounds::LIMITS;
-use super::super::pack::day_of;
+use super::super::bounds::{LIMITS, day_bounds};
+use super::super::pack::document_of;
 use super::super::segment;
-use super::super::wire::{Changes, Days, Frame, Kept, Piece, Vectors, WireError, changes_frame};
+use super::super::wire::{Changes, Days, Frame, Kept, Piece, Signatures, Vectors, WireError, changes_frame};
 use super::{NotExchanged, Out, Session, SessionError};
-use crate::day::DayId;
-use crate::store::{Incoming, StoreError, Taken};
-use automerge::ChangeHash;
+use crate::day::format::read_change;
+use crate::day::{Actor, Beginning, Change, Cover, DayId, Hash};
+use crate::store::{Incoming, Reached, StoreError, Taken};
 use serde_bytes::{ByteArray, ByteBuf};
 use sha2::{Digest, Sha256};
-use std::collections::{HashMap, VecDeque};
+use std::collections::VecDeque;
 use std::sync::Arc;
 
 /// The first piece of a document or of a large change, in bytes; each next one is twice as large. So a link that is cut every few kilobytes
@@ -28,34 +28,35 @@ const LARGE_CHANGE: usize = 16 << 10;
 const DAYS_A_FRAME: usize = 10_000;
 /// Actors in one frame.
 const ACTORS_A_FRAME: usize = 20_000;
-const ACTOR_BYTES: usize = 16;
-const HASH_BYTES: usize = 8;
+/// So many bytes of a hash are compared: whoever owns a key could make two changes that agree in 8.
+const HASH_BYTES: usize = 16;
+/// Covering signatures in the first frame of them, some 140 bytes each; each next frame has twice as many.
+const FIRST_COVERS: usize = 2;
+/// The most in one frame.
+const COVERS_A_FRAME: usize = 1_000;
 
-/// What is being sent of one day.
+/// What is being sent of one day: first the changes that wait here or are withdrawn, then the rest.
 pub(super) struct Outgoing {
     day: DayId,
     step: usize,
+    aside: VecDeque<Vec<u8>>,
     what: Sending,
 }
 
 enum Sending {
     /// Changes still to go, each with its number in the store and its bytes, and the sum of these.
     Changes { changes: VecDeque<(i64, usize)>, left: usize },
-    /// A document, or a large change and the changes that go after it.
-    Whole { bytes: Arc<Vec<u8>>, sha256: [u8; 32], at: usize, then: Option<(VecDeque<(i64, usize)>, usize)> },
+    /// A document, or a large change and what goes after it.
+    Whole { bytes: Arc<Vec<u8>>, sha256: [u8; 32], at: usize, then: Option<Box<Sending>> },
 }
-
-/// How far the other side holds a day, as far as it has said by now.
-#[derive(Default)]
-pub(super) struct TheirVector(HashMap<Vec<u8>, u64>);
 
 impl Session {
     pub(super) fn list_days(&mut self) -> Result<(), SessionError> {
         let (heads, begun) = {
             let shelf = self.host.shelf();
-            (shelf.store.all_heads()?, shelf.begun())
+            (shelf.store.all_digests()?, shelf.begun())
         };
-        self.listed = heads.iter().map(|(day, heads)| (*day, hash_of(heads))).collect();
+        self.listed = heads.iter().map(|(day, digest)| (*day, short(digest))).collect();
         let listed: Vec<_> =
             self.listed.iter().map(|(day, hash)| (ByteArray::new(day.0), ByteArray::new(*hash))).collect();
         let mut frames: Vec<Days> = listed
@@ -114,24 +115,29 @@ impl Session {
     }
 
     pub(super) fn send_vectors(&mut self, day: DayId) -> Result<(), SessionError> {
-        let reached = self.host.shelf().store.vector(day)?;
-        // Actors of other lengths are foreign programs'; their changes go each time and are known there.
-        let ours: Vec<_> = reached.iter().filter(|r| r.actor.len() == ACTOR_BYTES).collect();
-        let mut frames: Vec<Vectors> = ours
+        let vector = self.host.shelf().store.vector(day)?;
+        let mut frames: Vec<Vectors> = vector
+            .reached
             .chunks(ACTORS_A_FRAME)
             .map(|part| Vectors {
                 day: ByteArray::new(day.0),
-                actors: ByteBuf::from(part.iter().flat_map(|r| r.actor.clone()).collect::<Vec<u8>>()),
-                seqs: part.iter().map(|r| r.seq).collect(),
-                hashes: ByteBuf::from(
-                    part.iter().flat_map(|r| r.hash.0[..HASH_BYTES].to_vec()).collect::<Vec<u8>>(),
-                ),
+                actors: ByteBuf::from(part.iter().flat_map(|r| r.actor.0).collect::<Vec<u8>>()),
+                seqs: part.iter().map(|r| u64::from(r.seq)).collect(),
+                hashes: ByteBuf::from(part.iter().flat_map(|r| short(&r.hash)).collect::<Vec<u8>>()),
                 more: true,
+                ..Vectors::default()
             })
             .collect();
-        match frames.last_mut() {
-            Some(last) => last.more = false,
-            None => frames.push(Vectors { day: ByteArray::new(day.0), ..Vectors::default() }),
+        if frames.is_empty() {
+            frames.push(Vectors { day: ByteArray::new(day.0), ..Vectors::default() });
+        }
+        if let Some(last) = frames.last_mut() {
+            last.more = false;
+            let waits = |r: &Reached| {
+                (ByteArray::new(r.actor.0), u64::from(r.seq), ByteArray::new(short(&r.hash)))
+            };
+            last.waiting = vector.waiting.iter().map(waits).collect();
+            last.covers = (!vector.covers.is_empty()).then(|| ByteBuf::from(vector.covers.concat()));
         }
         self.urgent.extend(frames.into_iter().map(Frame::Vectors));
         Ok(())
@@ -141,20 +147,19 @@ impl Session {
         let day = DayId(*vectors.day);
         let sizes = (vectors.actors.len(), vectors.hashes.len());
         let n = vectors.seqs.len();
-        if !self.to_be_kept.contains(&day) || sizes != (n * ACTOR_BYTES, n * HASH_BYTES) {
+        if !self.to_be_kept.contains(&day) || sizes != (n * Actor::BYTES, n * HASH_BYTES) {
             return self.unless_ended(day, "vectors");
         }
-        let places = vectors.actors.chunks_exact(ACTOR_BYTES).zip(vectors.seqs.iter().copied());
-        let held = self.host.shelf().store.hashes_at(day, places.clone())?;
-        let theirs = places.zip(vectors.hashes.chunks_exact(HASH_BYTES));
-        for (((actor, seq), hash), held) in theirs.zip(held) {
-            if held.is_some_and(|ours| ours.0[..HASH_BYTES] != *hash) {
-                let says = StoreError::Fork { actor: crate::crew::hex(actor), seq }.to_string();
-                self.refuse(day, says);
-                return Ok(());
-            }
-            self.vectors.entry(day).or_default().0.insert(actor.to_vec(), seq);
+        let actors = vectors.actors.as_chunks::<{ Actor::BYTES }>().0.iter();
+        let hashes = vectors.hashes.as_chunks::<HASH_BYTES>().0.iter();
+        let theirs = self.vectors.entry(day).or_default();
+        for ((actor, seq), hash) in actors.zip(&vectors.seqs).zip(hashes) {
+            theirs.reached.insert(Actor(*actor), (u32::try_from(*seq).unwrap_or(u32::MAX), *hash));
         }
+        for (actor, seq, hash) in &vectors.waiting {
+            theirs.waiting.insert(Actor(**actor), (u32::try_from(*seq).unwrap_or(u32::MAX), **hash));
+        }
+        theirs.covers.extend(vectors.covers.iter().flat_map(|c| c.as_chunks::<HASH_BYTES>().0));
         if !vectors.more {
             self.queue.push_back(Out::Lacking(day));
         }
@@ -166,11 +171,42 @@ impl Session {
             return Ok(());
         }
         let theirs = self.vectors.remove(&day).unwrap_or_default();
-        let changes = self.host.shelf().store.past(day, &theirs.0)?;
-        let left: usize = changes.iter().map(|(_, bytes)| bytes).sum();
-        self.progress.to_send += left as u64;
-        let what = Sending::Changes { changes: changes.into(), left };
-        self.sending = Some(Outgoing { day, step: FIRST_CHANGES, what });
+        let lacking = self.host.shelf().store.lacking(day, &theirs)?;
+        self.send_covers(day, &lacking.covers);
+        let left: usize = lacking.changes.iter().map(|(_, bytes)| bytes).sum();
+        let aside: VecDeque<Vec<u8>> = lacking.aside.into_iter().map(|c| c.bytes).collect();
+        self.progress.to_send += (left + aside.iter().map(Vec::len).sum::<usize>()) as u64;
+        let what = Sending::Changes { changes: lacking.changes.into(), left };
+        self.sending = Some(Outgoing { day, step: FIRST_CHANGES, aside, what });
+        Ok(())
+    }
+
+    /// Signatures go before the changes that they cover, so that the last of these count at once.
+    fn send_covers(&mut self, day: DayId, mut covers: &[Cover]) {
+        let mut most = FIRST_COVERS;
+        while !covers.is_empty() {
+            let (part, rest) = covers.split_at(most.min(covers.len()));
+            self.urgent.push_back(Frame::Signatures(Signatures::of(day, part, !rest.is_empty())));
+            (covers, most) = (rest, (most * 2).min(COVERS_A_FRAME));
+        }
+    }
+
+    pub(super) fn signatures_came(&mut self, signatures: &Signatures) -> Result<(), SessionError> {
+        let day = DayId(*signatures.day);
+        if !self.to_receive.contains(&day) {
+            return self.unless_ended(day, "signatures");
+        }
+        let came = signatures.covers().ok_or(WireError::Damaged(13))?;
+        let count = came.len();
+        let held = self.covers.entry(day).or_default();
+        held.extend(came);
+        if held.len() + self.progress.signatures > LIMITS.covers {
+            return Err(WireError::Misplaced("signatures").into());
+        }
+        // The last ones are kept with the changes that follow; of many, those before are on the disk if the link is cut.
+        if signatures.more && self.take_in(day, None, Vec::new())? {
+            self.progress.signatures += count;
+        }
         Ok(())
     }
 
@@ -179,14 +215,16 @@ impl Session {
             return Ok(());
         }
         let served = self.host.shelf().document(day)?;
-        if served.bytes.len() > LIMITS.day_bytes {
+        if served.bytes.len() > day_bounds().bytes {
             self.refuse(day, "the day is larger than any that is read".to_owned());
             return Ok(());
         }
-        self.progress.to_send += served.bytes.len() as u64;
+        self.send_covers(day, &served.covers);
+        let aside: VecDeque<Vec<u8>> = served.aside.iter().map(|c| c.bytes.clone()).collect();
+        self.progress.to_send += (served.bytes.len() + aside.iter().map(Vec::len).sum::<usize>()) as u64;
         let at = self.resume_at(&served.sha256, served.bytes.len());
         let what = Sending::Whole { bytes: served.bytes, sha256: served.sha256, at, then: None };
-        self.sending = Some(Outgoing { day, step: FIRST_PIECE, what });
+        self.sending = Some(Outgoing { day, step: FIRST_PIECE, aside, what });
         Ok(())
     }
 
@@ -201,6 +239,9 @@ impl Session {
     /// The next frame of the day that is being sent, as it travels.
     pub(super) fn more_of_day(&mut self) -> Result<Option<Vec<u8>>, SessionError> {
         let Some(mut sending) = self.sending.take() else { return Ok(None) };
+        if let Some(bytes) = sending.aside.pop_front() {
+            return self.one_aside(sending, bytes).map(Some);
+        }
         let step = sending.step;
         sending.step = (step * 2).min(LARGEST_PIECE);
         match sending.what {
@@ -219,13 +260,36 @@ impl Session {
                 if end < bytes.len() {
                     sending.what = Sending::Whole { bytes, sha256, at: end, then };
                     self.sending = Some(sending);
-                } else if let Some((changes, left)) = then {
-                    sending.what = Sending::Changes { changes, left };
+                } else if let Some(then) = then {
+                    (sending.what, sending.step) = (*then, FIRST_CHANGES);
                     self.sending = Some(sending);
                 }
                 Ok(Some(Frame::Piece(piece).encode()))
             }
         }
+    }
+
+    /// The frame of a change that waits here or is withdrawn; a large one goes in pieces, as any other.
+    fn one_aside(&mut self, mut sending: Outgoing, bytes: Vec<u8>) -> Result<Vec<u8>, SessionError> {
+        let day = sending.day;
+        if bytes.len() > LARGE_CHANGE {
+            let sha256: [u8; 32] = Sha256::digest(&bytes).into();
+            let at = self.resume_at(&sha256, bytes.len());
+            let then = Some(Box::new(sending.what));
+            sending.what = Sending::Whole { bytes: Arc::new(bytes), sha256, at, then };
+            let aside = std::mem::take(&mut sending.aside);
+            self.sending = Some(sending);
+            let frame = self.more_of_day()?.unwrap_or_default();
+            if let Some(sending) = &mut self.sending {
+                sending.aside = aside;
+            }
+            return Ok(frame);
+        }
+        self.progress.sent += bytes.len() as u64;
+        self.sending = Some(sending);
+        let changes = vec![ByteBuf::from(bytes)];
+        // More follows in any case: what ends the day is the last frame of the rest.
+        Ok(Frame::Changes(Changes { day: ByteArray::new(day.0), changes, left: 1 }).encode())
     }
 
     /// The next frame of changes, up to `step` bytes; or the first piece, where a large one is next.
@@ -244,8 +308,9 @@ impl Session {
             let bytes = Arc::new(read.into_iter().next().unwrap_or_default());
             let sha256: [u8; 32] = Sha256::digest(bytes.as_slice()).into();
             let at = self.resume_at(&sha256, size);
-            let what = Sending::Whole { bytes, sha256, at, then: Some((changes, left - size)) };
-            self.sending = Some(Outgoing { day, step: FIRST_PIECE, what });
+            let then = Sending::Changes { changes, left: left - size };
+            let what = Sending::Whole { bytes, sha256, at, then: Some(Box::new(then)) };
+            self.sending = Some(Outgoing { day, step: FIRST_PIECE, aside: VecDeque::new(), what });
             return self.more_of_day();
         }
         let mut segments = Vec::new();
@@ -269,7 +334,8 @@ impl Session {
         self.progress.sent += bytes as u64;
         if !changes.is_empty() {
             let what = Sending::Changes { changes, left };
-            self.sending = Some(Outgoing { day, step: (step * 2).min(LARGEST_PIECE), what });
+            let step = (step * 2).min(LARGEST_PIECE);
+            self.sending = Some(Outgoing { day, step, aside: VecDeque::new(), what });
         }
         // None left is what tells that this is the last frame.
         let left = if self.sending.is_some() { left.max(1) } else { 0 };
@@ -286,12 +352,9 @@ impl Session {
         self.progress.to_receive = self.progress.to_receive.max(self.progress.received + changes.left);
         let count = changes.changes.len() as u64;
         let complete = changes.left == 0;
-        if count > 0 {
-            let list = changes.changes.into_iter().map(ByteBuf::into_vec).collect();
-            let taken = self.host.shelf().store.receive(day, list);
-            if !self.taken(day, taken, count)? {
-                return Ok(());
-            }
+        let list: Vec<Vec<u8>> = changes.changes.into_iter().map(ByteBuf::into_vec).collect();
+        if (count > 0 || self.covers.contains_key(&day)) && !self.receive(day, None, &list)? {
+            return Ok(());
         }
         self.confirm(day, complete);
         Ok(())
@@ -303,7 +366,8 @@ impl Session {
             return self.unless_ended(day, "piece");
         }
         let misplaced = || SessionError::from(WireError::Misplaced("piece"));
-        let bounded = |n: u64| usize::try_from(n).ok().filter(|n| *n <= LIMITS.day_bytes);
+        let most = day_bounds().bytes;
+        let bounded = |n: u64| usize::try_from(n).ok().filter(|n| *n <= most);
         let (length, at) =
             (bounded(piece.length).ok_or_else(misplaced)?, bounded(piece.at).ok_or_else(misplaced)?);
         let came = piece.bytes.len() as u64;
@@ -318,40 +382,61 @@ impl Session {
             return Ok(());
         }
         if piece.change {
-            let taken = self.host.shelf().store.receive(day, vec![whole]);
-            if self.taken(day, taken, 1)? {
+            if self.receive(day, None, &[whole])? {
                 self.confirm(day, false);
             }
             return Ok(());
         }
-        let document = match day_of(&whole, day) {
-            Ok(document) => document,
-            Err(why) => {
-                self.refuse(day, why.to_string());
-                return Ok(());
+        match document_of(day, &whole) {
+            Ok((content, _)) => {
+                drop(whole);
+                if self.take_in(day, Some(content.beginning), content.changes)? {
+                    self.confirm(day, true);
+                }
             }
-        };
-        let changes = document.changes();
-        drop((whole, document));
-        let count = changes.len() as u64;
-        let incoming = vec![Incoming { day, changes, causally_complete: true }];
-        let taken = self.host.shelf().store.take_in(incoming, false);
-        let taken = taken.map(|t| t.into_iter().next().unwrap_or_default());
-        if self.taken(day, taken, count)? {
-            self.confirm(day, true);
+            Err(why) => self.refuse(day, why.to_string()),
         }
         Ok(())
+    }
+
+    /// Reads changes strictly and takes them in, with the signatures that came for the day. `true`: they are kept.
+    fn receive(
+        &mut self,
+        day: DayId,
+        beginning: Option<Beginning>,
+        bytes: &[Vec<u8>],
+    ) -> Result<bool, SessionError> {
+        match bytes.iter().map(|b| read_change(day.0, b)).collect::<Result<Vec<Change>, _>>() {
+            Ok(changes) => self.take_in(day, beginning, changes),
+            Err(why) => {
+                self.refuse(day, why.to_string());
+                Ok(false)
+            }
+        }
+    }
+
+    fn take_in(
+        &mut self,
+        day: DayId,
+        beginning: Option<Beginning>,
+        changes: Vec<Change>,
+    ) -> Result<bool, SessionError> {
+        let count = changes.len() as u64;
+        let covers = self.covers.remove(&day).unwrap_or_default();
+        let taken = self.host.shelf().store.take_in(vec![Incoming { day, beginning, changes, covers }], false);
+        self.taken(day, taken.map(|mut days| days.pop()), count)
     }
 
     /// Notes what taking in did. What is wrong with the day ends the day only; what is wrong with the store ends the session. `true`: it is kept.
     fn taken(
         &mut self,
         day: DayId,
-        taken: Result<Taken, StoreError>,
+        taken: Result<Option<Taken>, StoreError>,
         count: u64,
     ) -> Result<bool, SessionError> {
         match taken {
-            Ok(taken) => {
+            Ok(None) => Ok(false),
+            Ok(Some(taken)) => {
                 *self.kept.entry(day).or_default() += count;
                 self.report.received += taken.new_changes as u64;
                 self.report.new_entries += taken.new_entries;
@@ -361,12 +446,7 @@ impl Session {
                 }
                 Ok(true)
             }
-            Err(
-                e @ (StoreError::Fork { .. }
-                | StoreError::DamagedChange(_)
-                | StoreError::Day(_)
-                | StoreError::NoDay(_)),
-            ) => {
+            Err(e) if e.is_of_the_day() => {
                 self.refuse(day, e.to_string());
                 Ok(false)
             }
@@ -415,6 +495,7 @@ impl Session {
         self.to_receive.remove(&day);
         self.to_be_kept.remove(&day);
         self.vectors.remove(&day);
+        self.covers.remove(&day);
         if self.sending.as_ref().is_some_and(|s| s.day == day) {
             self.sending = None;
         }
@@ -437,9 +518,8 @@ impl Session {
     }
 }
 
-/// 8 bytes of a hash of sorted heads.
-fn hash_of(heads: &[ChangeHash]) -> [u8; HASH_BYTES] {
-    let hash = heads.iter().fold(Sha256::new(), |hash, head| hash.chain_update(head.0)).finalize();
+/// The bytes of a hash that are compared.
+fn short(hash: &Hash) -> [u8; HASH_BYTES] {
     let mut short = [0; HASH_BYTES];
     short.copy_from_slice(&hash[..HASH_BYTES]);
     short

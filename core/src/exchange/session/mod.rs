@@ -15,8 +15,8 @@ use super::shelf::{Crew, Host};
 use super::wire::{Frame, Frames, Hello, PROTOCOL, Stamp, WireError};
 use crate::clock::offset::{EXCHANGES_MAX, Exchange, Offset};
 use crate::crew::{KeyId, RecordId};
-use crate::day::DayId;
-use crate::store::StoreError;
+use crate::day::{Cover, DayId};
+use crate::store::{StoreError, TheirVector};
 use days::Outgoing;
 use serde_bytes::{ByteArray, ByteBuf};
 use std::collections::{BTreeMap, BTreeSet, VecDeque};
@@ -64,10 +64,11 @@ pub struct Session {
     exchanges: Vec<Exchange>,
     clocks_since: Option<i64>,
     clock_asked: bool,
-    listed: Vec<(DayId, [u8; 8])>,
-    listed_by_them: BTreeMap<DayId, [u8; 8]>,
+    listed: Vec<(DayId, [u8; 16])>,
+    listed_by_them: BTreeMap<DayId, [u8; 16]>,
     begun_by_them: BTreeMap<[u8; 32], u64>,
-    vectors: BTreeMap<DayId, days::TheirVector>,
+    vectors: BTreeMap<DayId, TheirVector>,
+    covers: BTreeMap<DayId, Vec<Cover>>,
     to_receive: BTreeSet<DayId>,
     to_be_kept: BTreeSet<DayId>,
     kept: BTreeMap<DayId, u64>,
@@ -143,6 +144,7 @@ impl Session {
             listed_by_them: BTreeMap::new(),
             begun_by_them: BTreeMap::new(),
             vectors: BTreeMap::new(),
+            covers: BTreeMap::new(),
             to_receive: BTreeSet::new(),
             to_be_kept: BTreeSet::new(),
             kept: BTreeMap::new(),
@@ -279,6 +281,7 @@ impl Session {
             (Stage::Days, Frame::Vectors(vectors)) => self.vectors_came(vectors),
             (Stage::Days, Frame::Changes(changes)) => self.changes_came(changes),
             (Stage::Days, Frame::Piece(piece)) => self.piece_came(piece),
+            (Stage::Days, Frame::Signatures(signatures)) => self.signatures_came(&signatures),
             (Stage::Days, Frame::Kept(kept)) => self.kept_over_there(kept),
             (Stage::Days, Frame::Refused(day, says)) => {
                 self.day_ends(day, Some(format!("refused by the other side: {says}")));

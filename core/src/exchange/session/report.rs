@@ -27,6 +27,8 @@ pub struct Progress {
     pub to_send: u64,
     /// Bytes that the other side held, as the session began, of documents and changes that came half before.
     pub begun_there: u64,
+    /// Covering signatures that came ahead of their changes and are kept.
+    pub signatures: usize,
     /// Records of the crew that came.
     pub records: usize,
     /// Records of the crew that the other side held as the session began.

@@ -80,7 +80,7 @@ mod tests {
         );
         assert_eq!(found[0].ask, ["Obs3"]);
         assert!(found[0].says.contains("2 times of Obs3"), "{}", found[0].says);
-        assert!(found[0].says.ends_with("as the clock \"4f62733300000000\""), "{}", found[0].says);
+        assert!(found[0].says.ends_with("as the clock \"4f627333000000000000000000000000\""), "{}", found[0].says);
     }
 
     #[test]
@@ -88,7 +88,7 @@ mod tests {
         let accepted = format!("{}!clock", id(5));
         assert!(clock_doubts(&day_with(&lines(), &[(&accepted, &[r#"{"v":true}"#])])).is_empty());
         let mut read = lines();
-        let obs3 = "4f62733300000000";
+        let obs3 = "4f627333000000000000000000000000";
         read.push(entry(
             7,
             "Obs1",

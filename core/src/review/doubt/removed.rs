@@ -57,7 +57,7 @@ mod tests {
         assert!(found[0].says.starts_with("2 entries are of device"), "{}", found[0].says);
         let after_all = record.entries[2].at().unwrap().millis();
         assert!(after(&record, &[(device, after_all)]).is_empty());
-        assert!(after(&record, &[(DeviceId([7; 8]), 0)]).is_empty());
+        assert!(after(&record, &[(DeviceId([7; 16]), 0)]).is_empty());
         let accepted = day_with(&lines, &[(&format!("{}!removed", id(2)), &[r#"{"v":true}"#])]);
         assert!(after(&accepted, &[(device, removed_ms)]).is_empty());
     }

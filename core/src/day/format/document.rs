@@ -1,0 +1,216 @@
+//! A saved document: inflating it, and making all of its changes again.
+//!
+//! A document keeps no bytes of its changes. It has one table of changes and one of operations, and a change's hash follows only from the bytes
+//! that are made from both. So every change is encoded again, and the heads that come out must be those that the document names.
+
+use super::change::{DOCUMENT, PUT, chunk, sound, texts};
+use super::columns::{Columns, Writer, count, deltas, read_directory, spec, values};
+use super::error::{Hex, ascending};
+use super::first::{self, First};
+use super::inflate::Inflater;
+use super::leb::{Input, put_unsigned};
+use super::rebuild::rebuild;
+use super::{Bounds, Change, Hash, MAX_COUNTER, Unreadable};
+use std::borrow::Cow;
+
+const PART: &str = "The document";
+/// Rows of the table of operations that are those of the first change, on the root.
+pub(super) const ROOT: usize = first::ENTRIES as usize;
+/// The length of extra bytes of a change, and their kind: none.
+const NO_EXTRA: u64 = 7;
+
+/// What a document contains.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct ReadDocument {
+    /// The first change.
+    pub first: First,
+    /// All other changes, each after those that it depends on.
+    pub changes: Vec<Change>,
+    /// The changes that no other depends on, sorted.
+    pub heads: Vec<Hash>,
+}
+
+/// A document taken apart, its columns inflated.
+pub(super) struct Tables<'a> {
+    pub actors: Vec<&'a [u8]>,
+    pub heads: Vec<Hash>,
+    /// Where each head is among the changes.
+    pub places: Vec<u32>,
+    pub changes: Columns<'a>,
+    pub operations: Columns<'a>,
+}
+
+/// The table of changes.
+pub(super) struct Changes {
+    pub actor: Vec<u32>,
+    pub seq: Vec<u32>,
+    pub max_op: Vec<u32>,
+    pub dep_count: Vec<u32>,
+    /// The dependencies of all, one after another, as places in this table.
+    pub deps: Vec<u32>,
+}
+
+/// The table of operations.
+pub(super) struct Operations<'a> {
+    pub actor: Vec<u32>,
+    pub counter: Vec<u32>,
+    pub key: Vec<&'a str>,
+    /// The texts of the rows after the root's.
+    pub text: Vec<&'a str>,
+}
+
+/// Reads a saved document, compressed or not, with nothing after it.
+///
+/// # Errors
+/// [`Unreadable`] if it is damaged, larger than `bounds` allow, of another day, or anything else than a document of a day as Automerge writes
+/// it, with changes that keep to the rules of the history.
+pub fn read_document(day: [u8; 16], bytes: &[u8], bounds: &Bounds) -> Result<ReadDocument, Unreadable> {
+    let input = chunk(PART, DOCUMENT, bytes, bounds.bytes)?;
+    if !sound(bytes) {
+        return Err(Unreadable::Damaged);
+    }
+    let tables = tables(input, bounds)?;
+    let root = tables.actors.iter().position(|actor| **actor == day).ok_or_else(|| Unreadable::OtherDay {
+        day: Hex(day.to_vec()),
+        why: "the first change of this one is missing",
+    })?;
+    let changes = read_changes(&tables, root as u32, bounds)?;
+    let (operations, first) = read_operations(day, &tables, root as u32, bounds)?;
+    let (changes, heads) = rebuild(&first, &tables, &changes, &operations, bounds)?;
+    Ok(ReadDocument { first, changes, heads })
+}
+
+fn tables<'a>(mut input: Input<'a>, bounds: &Bounds) -> Result<Tables<'a>, Unreadable> {
+    let count = input.unsigned()?;
+    if count > bounds.actors as u64 {
+        return Err(Unreadable::too_large("actors", count, bounds.actors));
+    }
+    let mut actors = Vec::new();
+    for _ in 0..count {
+        let length = input.unsigned()?;
+        actors.push(input.take(length)?);
+    }
+    if !actors.is_sorted_by(|a, b| a < b) {
+        return Err(Unreadable::Foreign { what: "actors out of order" });
+    }
+    let heads = input.hashes("heads", bounds.changes)?;
+    if !ascending(&heads) {
+        return Err(Unreadable::Heads);
+    }
+    let (changes, operations) = (read_directory(&mut input)?, read_directory(&mut input)?);
+    let mut inflater = Inflater::new(bounds.bytes);
+    let mut inflate = |directory: Vec<(u32, u64)>| -> Result<Columns<'a>, Unreadable> {
+        let columns = directory.into_iter().map(|(spec, length)| {
+            let data = input.take(length)?;
+            Ok(if spec & spec::DEFLATED == 0 {
+                (spec, Cow::Borrowed(inflater.plain(data)?))
+            } else {
+                (spec & !spec::DEFLATED, Cow::Owned(inflater.inflate(data)?))
+            })
+        });
+        columns.collect::<Result<Vec<_>, _>>().map(Columns)
+    };
+    let (changes, operations) = (inflate(changes)?, inflate(operations)?);
+    let places: Result<Vec<u32>, Unreadable> = heads.iter().map(|_| input.below(MAX_COUNTER)).collect();
+    let places = places?;
+    input.end()?;
+    Ok(Tables { actors, heads, places, changes, operations })
+}
+
+/// The table of changes, with every index in it checked.
+fn read_changes(tables: &Tables, root: u32, bounds: &Bounds) -> Result<Changes, Unreadable> {
+    let columns = &tables.changes;
+    let column = |spec| Input::new("The list of changes", columns.get(spec));
+    let actors = tables.actors.len() as u32; // bounded
+    let n = count(column(spec::ACTOR), "changes", bounds.changes)?;
+    let actor = values(column(spec::ACTOR), n, |input| input.below(actors))?;
+    let seq = deltas(column(spec::SEQ), n, MAX_COUNTER)?;
+    let max_op = deltas(column(spec::MAX_OP), n, MAX_COUNTER)?;
+    let most = u32::try_from(bounds.deps).unwrap_or(u32::MAX - 1);
+    let dep_count = values(column(spec::DEP_COUNT), n, |input| input.below(most + 1))?;
+    let total = dep_count.iter().map(|count| *count as usize).sum::<usize>();
+    if total > bounds.rebuilt / size_of::<Hash>() {
+        return Err(Unreadable::too_large("dependencies", total as u64, bounds.rebuilt / size_of::<Hash>()));
+    }
+    let deps = deltas(column(spec::DEP), total, MAX_COUNTER)?;
+
+    let mut again = Writer::default();
+    again.numbers(spec::ACTOR, n, |k| actor[k].into());
+    again.deltas(spec::SEQ, n, |k| seq[k]);
+    again.deltas(spec::MAX_OP, n, |k| max_op[k]);
+    again.same(spec::TIME, 0, n, 0);
+    again.numbers(spec::DEP_COUNT, n, |k| dep_count[k].into());
+    again.deltas(spec::DEP, total, |k| deps[k]);
+    again.same(spec::EXTRA, 0, n, NO_EXTRA);
+    columns.equal(&again)?;
+
+    let first =
+        actor.first() == Some(&root) && dep_count[0] == 0 && seq[0] == 1 && max_op[0] == first::ENTRIES;
+    if !first || actor[1..].contains(&root) {
+        return Err(Unreadable::Foreign {
+            what: "a document that does not begin with the one first change of its day",
+        });
+    }
+    Ok(Changes { actor, seq, max_op, dep_count, deps })
+}
+
+/// The table of operations: first those of the first change, ordered by their keys, then all puts, ordered by key, counter and actor.
+fn read_operations<'a>(
+    day: [u8; 16],
+    tables: &'a Tables,
+    root: u32,
+    bounds: &Bounds,
+) -> Result<(Operations<'a>, First), Unreadable> {
+    let columns = &tables.operations;
+    let column = |spec| Input::new("The list of operations", columns.get(spec));
+    let actors = tables.actors.len() as u32; // bounded
+    let n = count(column(spec::ID_ACTOR), "operations", bounds.operations)?;
+    if n < ROOT {
+        return Err(Unreadable::Foreign { what: "a first change with too few operations" });
+    }
+    let actor = values(column(spec::ID_ACTOR), n, |input| input.below(actors))?;
+    let counter = deltas(column(spec::ID_COUNTER), n, MAX_COUNTER)?;
+    let key = values(column(spec::KEY), n, Input::text)?;
+    let kind = values(column(spec::VALUE_KIND), n, Input::unsigned)?;
+    let mut input = column(spec::VALUE);
+    let mut root_values = [&[][..]; ROOT];
+    for (value, kind) in root_values.iter_mut().zip(&kind) {
+        *value = input.take(kind >> 4)?;
+    }
+    let [area, date, _, _, id] = root_values;
+    let (area, date, id) = (input.utf8(area)?, input.utf8(date)?, input.utf8(id)?);
+    let text = texts(&kind[ROOT..], input)?;
+
+    let mut of_root = first::operations(id, date, area);
+    of_root.sort_unstable_by_key(|operation| operation.key);
+    let mut again = Writer::default();
+    again.same(spec::OBJECT_ACTOR, ROOT, n - ROOT, root.into());
+    again.same(spec::OBJECT_COUNTER, ROOT, n - ROOT, first::ENTRIES.into());
+    again.texts(spec::KEY, n, |k| of_root.get(k).map_or(key[k], |operation| operation.key));
+    again.numbers(spec::ID_ACTOR, n, |k| actor[k].into());
+    again.deltas(spec::ID_COUNTER, n, |k| of_root.get(k).map_or(counter[k], |operation| operation.counter));
+    put_unsigned(&mut again.data, n as u64);
+    again.close(spec::INSERT);
+    again.numbers(spec::ACTION, n, |k| of_root.get(k).map_or(PUT, |operation| operation.action));
+    again.numbers(spec::VALUE_KIND, n, |k| of_root.get(k).map_or(kind[k], |operation| operation.kind));
+    again.same(spec::SUCCESSORS, 0, n, 0);
+    columns.equal(&again)?;
+
+    let first_is = actor[..ROOT].iter().all(|actor| *actor == root) && !actor[ROOT..].contains(&root);
+    if !first_is || of_root.iter().map(|operation| operation.value).ne(root_values) {
+        return Err(Unreadable::Foreign { what: "another first change than that of a day" });
+    }
+    let place = |k: usize| (key[k], counter[k], actor[k]);
+    if !(ROOT + 1..n).all(|k| place(k - 1) < place(k)) {
+        return Err(Unreadable::Foreign { what: "operations out of order or twice" });
+    }
+    let first = First::read(day, id, date, area)?;
+    Ok((Operations { actor, counter, key, text }, first))
+}
+
+impl<'a> Operations<'a> {
+    /// Key and text of a row after the root's.
+    pub fn put(&self, row: u32) -> (&'a str, &'a str) {
+        (self.key[row as usize], self.text[row as usize - ROOT])
+    }
+}
