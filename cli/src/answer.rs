@@ -22,8 +22,10 @@ pub struct DayAnswer {
     pub opaque: usize,
     /// Devices that wrote entries
     pub devices: usize,
-    /// Changes that wait for others that are not here
+    /// Changes that wait for others or for a signature; they are in no figure
     pub waiting: usize,
+    /// Changes withdrawn, since their key signed two histories; they are in no figure
+    pub withdrawn: usize,
     /// Someone closed the day
     pub closed: bool,
 }
@@ -38,6 +40,7 @@ impl From<&DayRow> for DayAnswer {
             opaque: row.opaque,
             devices: row.devices.len(),
             waiting: row.waiting,
+            withdrawn: row.withdrawn,
             closed: row.closed,
         }
     }
@@ -57,6 +60,7 @@ pub fn answers() -> Vec<(&'static str, Schema)> {
         settle, show, sync, verify,
     };
     vec![
+        ("adopt", schema::<firnbook_core::logbook::Changed>()),
         ("amend", schema::<firnbook_core::logbook::Changed>()),
         ("clock", schema::<clock::ClockAnswer>()),
         ("crew", schema::<crew::CrewAnswer>()),

@@ -74,6 +74,7 @@ pub enum Command {
     Show(commands::show::ShowArgs),
     Amend(commands::amend::AmendArgs),
     Void(commands::void::VoidArgs),
+    Adopt(commands::adopt::AdoptArgs),
     Move(commands::r#move::MoveArgs),
     Pack(commands::pack::PackArgs),
     Merge(commands::merge::MergeArgs),

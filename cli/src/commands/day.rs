@@ -8,7 +8,7 @@ use crate::ui::{FAINT, HEADING, styled};
 use crate::view::{clock_time, counted, table::Table};
 use chrono::NaiveDate;
 use firnbook_core::entry::{KINDS, Time};
-use firnbook_core::logbook::DayBegun;
+use firnbook_core::logbook::{DayBegun, EntryAside};
 use firnbook_core::store::{DayRow, Filter};
 use schemars::JsonSchema;
 use serde::Serialize;
@@ -77,6 +77,8 @@ pub struct DayShown {
     pub kinds: Vec<KindCount>,
     /// The writers with what they wrote, void ones left out
     pub writers: Vec<WriterCount>,
+    /// Entries that are held and do not count: they wait, or are withdrawn
+    pub aside: Vec<EntryAside>,
 }
 
 /// How many entries there are of a kind.
@@ -158,6 +160,9 @@ fn tell_list(answer: &DayList, columns: usize) -> String {
         if day.waiting > 0 {
             notes.push(format!("{} waiting", counted(day.waiting, "change", "changes")));
         }
+        if day.withdrawn > 0 {
+            notes.push(format!("{} withdrawn", counted(day.withdrawn, "change", "changes")));
+        }
         if day.opaque > 0 {
             notes.push(format!("{} not readable here", day.opaque));
         }
@@ -201,6 +206,7 @@ fn shown(desk: &Desk, day: &DayRow) -> Result<DayShown, crate::failure::Failure>
         heads: desk.logbook.day(day.id)?.heads,
         kinds: kinds.filter(|k| k.n > 0).collect(),
         writers,
+        aside: desk.logbook.entries_aside(day.id)?,
     })
 }
 
@@ -226,5 +232,16 @@ fn tell_shown(answer: &DayShown, columns: usize) -> String {
     text.push_str(&kinds.draw(columns));
     text.push('\n');
     text.push_str(&writers.draw(columns));
+    if !answer.aside.is_empty() {
+        let mut aside = Table::new(["does not count", "kind", "named device", "id"]);
+        for entry in &answer.aside {
+            let state = if entry.withdrawn { "withdrawn" } else { "waits for its signature" };
+            let kind = entry.json.get("kind").and_then(|k| k.as_str()).unwrap_or_default().replace('_', " ");
+            let device = entry.device.to_string()[..8].to_owned();
+            aside.row([state.to_owned(), kind, device, super::entries::full_id(entry.id)]);
+        }
+        text.push('\n');
+        text.push_str(&aside.draw(columns));
+    }
     text
 }

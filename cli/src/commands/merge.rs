@@ -68,8 +68,10 @@ pub struct FileMerged {
     pub new_entries: usize,
     /// Entries held before that are other now
     pub amended: usize,
-    /// Changes that wait for others that are not here
+    /// Changes of its days that wait for others or for a signature
     pub waiting: usize,
+    /// Changes of its days that are withdrawn, since their key signed two histories
+    pub withdrawn: usize,
     /// Who made it
     pub made_by: Option<PackedBy>,
     /// Why it was refused
@@ -162,6 +164,7 @@ fn one(desk: &mut Desk, file: &Path, named: bool, dry_run: bool) -> Result<FileM
         new_entries: 0,
         amended: 0,
         waiting: 0,
+        withdrawn: 0,
         made_by: None,
         error,
     };
@@ -185,6 +188,7 @@ fn one(desk: &mut Desk, file: &Path, named: bool, dry_run: bool) -> Result<FileM
                 new_entries: sum(|d| d.new_entries),
                 amended: sum(|d| d.amended),
                 waiting: sum(|d| d.waiting),
+                withdrawn: sum(|d| d.withdrawn),
                 made_by: merged.made_by,
                 error: None,
             })
@@ -236,12 +240,18 @@ fn tell(answer: &MergeAnswer, dry_run: bool, in_crew: bool, columns: usize) -> S
         };
         let waits = (file.waiting > 0).then(|| {
             format!(
-                "{} for others that are not here yet",
+                "{} for others or for a signature",
                 counted(file.waiting, "change waits", "changes wait")
             )
         });
+        let withdrawn = (file.withdrawn > 0).then(|| {
+            format!(
+                "{} withdrawn: a key signed two histories, see `firnbook review`",
+                counted(file.withdrawn, "change is", "changes are")
+            )
+        });
         let by = file.made_by.as_ref().and_then(|by| signed(by, in_crew));
-        let says: Vec<String> = file.error.clone().into_iter().chain(waits).chain(by).collect();
+        let says: Vec<String> = file.error.clone().into_iter().chain(waits).chain(withdrawn).chain(by).collect();
         let says = says.join("; ");
         let numbers = file.status == FileStatus::Merged;
         let number = |n: usize| if numbers { n.to_string() } else { String::new() };

@@ -1,5 +1,6 @@
 //! The commands, one file each: what it takes, then the function that does it. This file only finds the right one.
 
+pub mod adopt;
 pub mod amend;
 pub mod clock;
 pub mod completions;
@@ -95,6 +96,7 @@ fn at_the_desk(desk: &mut Desk, command: Option<&Command>) -> Ran {
         Some(Command::Show(args)) => show::run(desk, args),
         Some(Command::Amend(args)) => amend::run(desk, args),
         Some(Command::Void(args)) => void::run(desk, args),
+        Some(Command::Adopt(args)) => adopt::run(desk, args),
         Some(Command::Move(args)) => r#move::run(desk, args),
         Some(Command::Pack(args)) => pack::run(desk, args),
         Some(Command::Merge(args)) => merge::run(desk, args),

@@ -8,11 +8,16 @@ use firnbook_core::day::DayId;
 use firnbook_core::logbook::{Seal, SealSignature};
 use schemars::JsonSchema;
 use serde::Serialize;
+use std::path::PathBuf;
 
-/// Check every day of the store: changes against their hashes, rows against the documents, seals against their signatures
+/// Check every day of the store: changes against hashes and signatures, rows against the changes, seals against their signatures
 #[derive(clap::Args, Debug)]
-#[command(after_help = "Example:\n  firnbook verify")]
-pub struct VerifyArgs {}
+#[command(after_help = "Examples:\n  firnbook verify\n  firnbook verify --repair team.firn")]
+pub struct VerifyArgs {
+    /// Make damaged days whole with what this pack holds of them, then check
+    #[arg(long, value_name = "FROM")]
+    repair: Option<PathBuf>,
+}
 
 /// Answer of `verify`.
 #[derive(Serialize, JsonSchema)]
@@ -21,6 +26,8 @@ pub struct VerifyAnswer {
     pub ok: bool,
     /// Each day
     pub days: Vec<DayChecked>,
+    /// Days that were made whole from the pack
+    pub repaired: Vec<DayId>,
 }
 
 /// What checking one day found.
@@ -28,11 +35,13 @@ pub struct VerifyAnswer {
 pub struct DayChecked {
     /// The day
     pub day: DayId,
-    /// Changes held
+    /// Changes that count
     pub changes: usize,
-    /// Changes that wait for others that are not here
+    /// Changes that wait for others or for a signature
     pub waiting: usize,
-    /// The rows say what the document says
+    /// Changes withdrawn, since their key signed two histories
+    pub withdrawn: usize,
+    /// The rows are those that follow from the changes
     pub rows_equal: bool,
     /// What is wrong, one sentence each
     pub faults: Vec<String>,
@@ -41,7 +50,14 @@ pub struct DayChecked {
 }
 
 /// Runs `verify`.
-pub fn run(desk: &mut Desk, _: &VerifyArgs) -> Ran {
+pub fn run(desk: &mut Desk, args: &VerifyArgs) -> Ran {
+    let repaired = match &args.repair {
+        Some(file) => {
+            let bytes = std::fs::read(file).map_err(|e| Failure::file(file, &e))?;
+            desk.logbook.repair(&bytes)?.iter().map(|d| d.day).collect()
+        }
+        None => Vec::new(),
+    };
     let rows = desk.logbook.days()?;
     let mut days = Vec::with_capacity(rows.len());
     for checked in desk.logbook.verify()? {
@@ -54,15 +70,17 @@ pub fn run(desk: &mut Desk, _: &VerifyArgs) -> Ran {
             day: checked.day,
             changes: checked.changes,
             waiting: checked.waiting,
+            withdrawn: checked.withdrawn,
             rows_equal: checked.rows_equal,
             faults,
             seals,
         });
     }
-    let answer = VerifyAnswer { ok: days.iter().all(|d| d.rows_equal && d.faults.is_empty()), days };
+    let ok = days.iter().all(|d| d.rows_equal && d.faults.is_empty());
+    let answer = VerifyAnswer { ok, days, repaired };
     let (ok, columns) = (answer.ok, desk.ui.columns());
     desk.ui.answer(&answer, |a| {
-        let mut table = Table::new(["date", "area", "changes", "waiting", "found"]).right([2, 3]);
+        let mut table = Table::new(["date", "area", "changes", "waiting", "withdrawn", "found"]).right([2, 3, 4]);
         for day in &a.days {
             let row = rows.iter().find(|r| r.id == day.day);
             let fine = || std::iter::once("as it should be".to_owned()).chain(day.seals.iter().map(sealed));
@@ -72,6 +90,7 @@ pub fn run(desk: &mut Desk, _: &VerifyArgs) -> Ran {
                 row.map(|r| r.area.clone()).unwrap_or_default(),
                 day.changes.to_string(),
                 day.waiting.to_string(),
+                day.withdrawn.to_string(),
                 found.join("; "),
             ]);
         }
@@ -81,7 +100,7 @@ pub fn run(desk: &mut Desk, _: &VerifyArgs) -> Ran {
         return Ok(());
     }
     Err(Failure::refused(
-        "the store does not stand as it should; keep a copy of it, then merge the packs of the team into a new store",
+        "this store is damaged; keep a copy of it, then take the damaged days from a pack of the team: firnbook verify --repair FILE",
     ))
 }
 

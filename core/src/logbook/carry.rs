@@ -6,7 +6,7 @@ use crate::crew::Signing;
 use crate::day::{Cover, DayId, DeviceId};
 use crate::exchange::{self, Manifest, PackError, PackedDay};
 use crate::day::format::read_change;
-use crate::store::{Incoming, Keyring, StoreError};
+use crate::store::{Incoming, Keyring, StoreError, Taken};
 use schemars::JsonSchema;
 use serde::Serialize;
 
@@ -133,15 +133,31 @@ impl Logbook {
         } else {
             None
         };
-        let (manifest, days) = exchange::read(opened.as_deref().unwrap_or(bytes))?;
+        let (manifest, days) = read_pack(opened.as_deref().unwrap_or(bytes))?;
         drop(opened);
         let made_by = self.made_by(&manifest, ring.as_ref())?;
-        let incoming = days.into_iter().map(|d| {
-            let content = d.content;
-            let changes = content.changes.into_iter().chain(content.aside).collect();
-            Incoming { day: d.id, beginning: Some(content.beginning), changes, covers: content.covers }
-        });
-        Ok(Merged { made_by: Some(made_by), ..self.take_in(incoming.collect(), dry_run)? })
+        let incoming = days.into_iter().map(incoming).collect();
+        Ok(Merged { made_by: Some(made_by), ..self.take_in(incoming, dry_run)? })
+    }
+
+    /// Makes the damaged days of this store whole with what a pack holds of them; other days of the pack are left alone. Returns the days.
+    ///
+    /// # Errors
+    /// [`LogbookError::Pack`] for what is no good pack, else the store's; the store is then as before.
+    pub fn repair(&mut self, bytes: &[u8]) -> Result<Vec<DayMerged>, LogbookError> {
+        let (_, days) = read_pack(bytes)?;
+        let mut repaired = Vec::new();
+        for day in days {
+            let damaged = match self.store.verify(day.id) {
+                Ok(found) => !found.rows_equal,
+                Err(StoreError::NoDay(_)) => false,
+                Err(e) => return Err(e.into()),
+            };
+            if damaged {
+                repaired.push(self.store.repair(incoming(day))?.into());
+            }
+        }
+        Ok(repaired)
     }
 
     fn made_by(&self, manifest: &Manifest, ring: Option<&Keyring>) -> Result<PackedBy, LogbookError> {
@@ -186,14 +202,31 @@ impl Logbook {
     fn take_in(&mut self, incoming: Vec<Incoming>, dry_run: bool) -> Result<Merged, LogbookError> {
         let Logbook { store, watch, .. } = self;
         let taken = store.take_in_steps(incoming, dry_run, |done, of| told(watch.as_deref(), done, of))?;
-        let days = taken.into_iter().map(|t| DayMerged {
-            day: t.day,
-            known: t.new_changes == 0,
-            new_entries: t.new_entries,
-            amended: t.amended,
-            waiting: t.waiting,
-            withdrawn: t.withdrawn,
-        });
-        Ok(Merged { days: days.collect(), made_by: None })
+        Ok(Merged { days: taken.into_iter().map(DayMerged::from).collect(), made_by: None })
     }
+}
+
+impl From<Taken> for DayMerged {
+    fn from(taken: Taken) -> DayMerged {
+        DayMerged {
+            day: taken.day,
+            known: taken.new_changes == 0,
+            new_entries: taken.new_entries,
+            amended: taken.amended,
+            waiting: taken.waiting,
+            withdrawn: taken.withdrawn,
+        }
+    }
+}
+
+/// Reads a pack. A fault of a library ends here, with a sentence, and fails this file alone.
+fn read_pack(bytes: &[u8]) -> Result<(Manifest, Vec<PackedDay>), PackError> {
+    std::panic::catch_unwind(|| exchange::read(bytes))
+        .unwrap_or_else(|_| Err(PackError::Damaged("reading it had to be stopped".to_owned())))
+}
+
+fn incoming(day: PackedDay) -> Incoming {
+    let content = day.content;
+    let changes = content.changes.into_iter().chain(content.aside).collect();
+    Incoming { day: day.id, beginning: Some(content.beginning), changes, covers: content.covers }
 }

@@ -96,6 +96,8 @@ impl Logbook {
             let text = stamp.register(v, by).to_string();
             Ok((vec![(day, vec![(Key::Closed(device), text)])], ()))
         })?;
+        // A closed day is read as a whole from now on, if at all.
+        self.store.fold(day)?;
         self.day(day)
     }
 

@@ -47,6 +47,9 @@ impl Logbook {
         let kit = review::kit_with(&ground, &others);
         let mut items = review::review(&ground, &read.one_event, &kit, &others);
         items.extend(review::after_removal(&ground, &self.removed_devices()?));
+        let aside: Vec<review::Aside> =
+            self.entries_aside(record.id)?.iter().map(|e| (e.id, e.device, e.withdrawn)).collect();
+        items.extend(review::set_aside(&ground, &aside));
         items.sort_by_key(|i| i.sort);
         Ok((items, kit))
     }

@@ -301,6 +301,7 @@ impl From<LanError> for FirnbookError {
             | LanError::NoListening { .. }
             | LanError::Silent(_)
             | LanError::Stopped
+            | LanError::Broken
             | LanError::Full => None,
         };
         FirnbookError::Exchange {

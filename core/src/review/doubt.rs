@@ -1,14 +1,16 @@
 //! Doubts: what is written and implausible. Each has a code word, so that it can be accepted as true (register `ULID!code`) and then rests.
 //!
 //! Here are those that one entry shows by itself; steps and turns stand in `steps`, labels that nobody declared in `labels`,
-//! clocks that nobody compared in `clock`, what a removed device wrote in `removed`. Opaque entries are
+//! clocks that nobody compared in `clock`, what a removed device wrote in `removed`, what is held and does not count in `aside`. Opaque entries are
 //! no doubt: they are counted and carried.
 
+mod aside;
 mod clock;
 mod labels;
 mod removed;
 mod steps;
 
+pub use aside::{Aside, set_aside};
 pub use removed::after_removal;
 
 use super::ground::Ground;

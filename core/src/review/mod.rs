@@ -14,7 +14,7 @@ mod testing;
 mod twin;
 
 pub use across::across;
-pub use doubt::after_removal;
+pub use doubt::{Aside, after_removal, set_aside};
 pub use ground::Ground;
 pub use item::{Item, ItemValue, Sort};
 pub(crate) use kit::kit_with;

@@ -7,7 +7,7 @@ use crate::day::{Actor, Change, DayId, DeviceId, Hash};
 use rusqlite::{Connection, params};
 use sha2::{Digest, Sha256};
 
-/// The most bytes of waiting changes that a day keeps. Beyond, those of the device with most of them go; they come again with the rest.
+/// The most bytes of waiting changes that a day keeps. Beyond, those that came first go; they come again with the rest.
 pub const WAITING_BYTES: i64 = 32 << 20;
 
 /// What is held aside of one day, as a transaction works on it.
@@ -84,10 +84,8 @@ impl<'c> Aside<'c> {
     /// aside is then part of what two devices compare.
     pub fn bound_and_count(&mut self, day: Option<i64>) -> Result<(usize, usize), StoreError> {
         let id = self.day.to_string();
-        while self.altered && self.waiting_bytes()? > WAITING_BYTES {
-            let largest = "DELETE FROM aside WHERE day = ?1 AND NOT withdrawn AND device = (SELECT device FROM aside \
-                WHERE day = ?1 AND NOT withdrawn GROUP BY device ORDER BY sum(length(bytes)) DESC, device LIMIT 1)";
-            self.conn.execute(largest, [&id])?;
+        if self.altered {
+            self.drop_oldest(self.waiting_bytes()? - WAITING_BYTES)?;
         }
         if self.altered && let Some(n) = day {
             let mut hash = Sha256::new();
@@ -109,6 +107,31 @@ impl<'c> Aside<'c> {
             self.conn.prepare_cached("UPDATE day SET aside = ?2 WHERE n = ?1")?.execute(params![n, digest])?;
         }
         counts(self.conn, self.day)
+    }
+
+    /// Drops the waiting changes that came first, until so many bytes are gone: who floods a day must go on doing so to keep anybody out.
+    fn drop_oldest(&self, mut bytes: i64) -> Result<(), StoreError> {
+        let sql = "SELECT n, length(bytes) FROM aside WHERE day = ?1 AND NOT withdrawn ORDER BY n";
+        let mut statement = self.conn.prepare_cached(sql)?;
+        let mut rows = statement.query([self.day.to_string()])?;
+        let mut last = None;
+        while let (true, Some(row)) = (bytes > 0, rows.next()?) {
+            (last, bytes) = (Some(row.get::<_, i64>(0)?), bytes - row.get::<_, i64>(1)?);
+        }
+        let Some(last) = last else { return Ok(()) };
+        let sql = "DELETE FROM aside WHERE day = ?1 AND NOT withdrawn AND n <= ?2";
+        self.conn.prepare_cached(sql)?.execute(params![self.day.to_string(), last])?;
+        Ok(())
+    }
+
+    /// Bytes of everything held aside that claims a device.
+    pub fn bytes_of_device(&self, device: DeviceId) -> Result<u64, StoreError> {
+        let sql = "SELECT coalesce(sum(length(bytes)), 0) FROM aside WHERE day = ?1 AND device = ?2";
+        let bytes: i64 = self
+            .conn
+            .prepare_cached(sql)?
+            .query_row(params![self.day.to_string(), device.0], |r| r.get(0))?;
+        Ok(bytes.cast_unsigned())
     }
 
     fn waiting_bytes(&self) -> Result<i64, StoreError> {

@@ -101,6 +101,19 @@ pub(super) fn held(conn: &Connection, day: i64) -> Result<Vec<(i64, Vec<u8>)>, S
     Ok(all)
 }
 
+/// The folded changes of a day that can still be read.
+pub(super) fn readable(conn: &Connection, day: i64) -> Result<Vec<Vec<u8>>, StoreError> {
+    let sql = "SELECT f.hashes, f.bytes FROM folded f JOIN actor a ON a.n = f.actor WHERE a.day = ?1 ORDER BY f.n";
+    let mut statement = conn.prepare(sql)?;
+    let mut rows = statement.query([day])?;
+    let mut all = Vec::new();
+    while let Some(row) = rows.next()? {
+        let (list, deflated) = (row.get_ref(0)?.as_blob(), row.get_ref(1)?.as_blob());
+        all.extend(unfolded(list.unwrap_or_default(), deflated.unwrap_or_default()).unwrap_or_default());
+    }
+    Ok(all)
+}
+
 /// The hash of a folded change in this place.
 pub(super) fn hash_at(conn: &Connection, actor: i64, seq: u32) -> Result<Option<Hash>, StoreError> {
     let sql = "SELECT hashes, first FROM folded WHERE actor = ?1 AND first <= ?2 ORDER BY first DESC LIMIT 1";

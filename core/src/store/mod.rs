@@ -20,6 +20,7 @@ mod migrations;
 mod own_clock;
 mod project;
 mod receive;
+mod repair;
 mod rows;
 mod sync;
 mod verify;

@@ -208,6 +208,11 @@ impl Admission<'_> {
         new_covers: Vec<Cover>,
         stepped: &mut dyn FnMut(usize) -> Result<(), E>,
     ) -> Result<(), E> {
+        let broken = self.histories.lines_of(device)?.iter().any(|(_, line)| line.broken_at.is_some());
+        if broken && self.aside.bytes_of_device(device)? > DEVICE_BYTES {
+            // What proves the key broken is held; more of it says nothing more.
+            return Ok(());
+        }
         let waited = self.aside.of_device(device, &self.histories)?;
         let held_aside: HashSet<Hash> = waited.iter().map(|c| c.hash).collect();
         self.new_changes += came.iter().filter(|c| !held_aside.contains(&c.hash)).count();
@@ -216,7 +221,6 @@ impl Admission<'_> {
         let covers = with_held(self.conn, self.histories.id, device, new_covers)?;
         let signed: Vec<Covered> = covers.iter().map(|held| Covered::from(&held.cover)).collect();
 
-        let broken = self.histories.lines_of(device)?.iter().any(|(_, line)| line.broken_at.is_some());
         let verdict = if broken {
             None
         } else {
@@ -342,16 +346,18 @@ impl Admission<'_> {
     fn needed(&mut self, device: DeviceId, covers: Vec<HeldCover>) -> Result<Vec<HeldCover>, StoreError> {
         let broken = self.histories.lines_of(device)?.iter().any(|(_, line)| line.broken_at.is_some());
         let mut named: HashSet<Hash> = HashSet::new();
-        let mut kept = Vec::new();
+        let (mut kept, mut incomplete) = (Vec::new(), 0);
         for HeldCover { cover, pending } in covers.into_iter().rev() {
-            let (mut needed, mut missing) = (broken, false);
+            let (mut needed, mut missing) = (broken && kept.len() < COVERS_OF_A_BROKEN_KEY, false);
             for tip in &cover.tips {
                 let head = self.histories.heads.contains(tip);
-                let absent = pending && !head && self.histories.place_of(device, tip)?.is_none();
-                missing |= absent;
-                needed |= (head || absent) && named.insert(*tip);
+                missing |= pending && !head && self.histories.place_of(device, tip)?.is_none();
+                needed |= head && named.insert(*tip);
             }
-            if needed && kept.len() < COVERS_A_DEVICE {
+            if missing && !needed && incomplete < INCOMPLETE_COVERS {
+                (needed, incomplete) = (true, incomplete + 1);
+            }
+            if needed {
                 kept.push(HeldCover { cover, pending: missing });
             }
         }
@@ -366,8 +372,10 @@ pub(super) struct HeldCover {
     pub pending: bool,
 }
 
-/// The most covers of one device that are kept: one or two in use, more after copies of its store, and for those whose changes have not come.
-const COVERS_A_DEVICE: usize = 64;
+/// The most covers of one device that are kept for changes that have not come.
+const INCOMPLETE_COVERS: usize = 64;
+/// The most covers of a broken key that are kept beyond those that cover something.
+const COVERS_OF_A_BROKEN_KEY: usize = 1_000;
 
 fn bytes_of_day(conn: &Connection, day: DayId) -> Result<u64, StoreError> {
     let sql = "SELECT coalesce(sum(a.bytes), 0) FROM actor a JOIN day d ON d.n = a.day WHERE d.id = ?1";
@@ -403,7 +411,7 @@ fn keep_covers(conn: &Connection, day: DayId, covers: Vec<Cover>) -> Result<(), 
     }
     for (device, covers) in by_device {
         let mut all = with_held(conn, day, device, covers)?;
-        all.drain(..all.len().saturating_sub(COVERS_A_DEVICE));
+        all.drain(..all.len().saturating_sub(INCOMPLETE_COVERS));
         replace_covers(conn, day, device, &all)?;
     }
     Ok(())

@@ -7,6 +7,7 @@ use crate::exchange::session::{Progress, Report, Role};
 use crate::exchange::shelf::Host;
 use std::io::ErrorKind;
 use std::net::{IpAddr, Ipv4Addr, Ipv6Addr, SocketAddr, TcpListener, TcpStream};
+use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::sync::mpsc::{Receiver, Sender, channel};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::thread::JoinHandle;
@@ -212,6 +213,15 @@ fn take_calls(listeners: &[TcpListener], shared: &Arc<Shared>) {
     }
 }
 
+/// A place among the sessions; free again when it is dropped, however the session ended.
+struct Place<'a>(&'a Shared);
+
+impl Drop for Place<'_> {
+    fn drop(&mut self) {
+        self.0.doors().sessions -= 1;
+    }
+}
+
 fn serve(mut stream: TcpStream, n: u64, from: IpAddr, shared: &Arc<Shared>) {
     let _ = stream.set_nonblocking(false);
     let mut channel = match Channel::new(&shared.host, Role::Base, 0) {
@@ -225,7 +235,7 @@ fn serve(mut stream: TcpStream, n: u64, from: IpAddr, shared: &Arc<Shared>) {
         }
     };
     let mut told = Instant::now();
-    let mut admitted = false;
+    let mut place = None;
     let mut see = |progress: &Progress| {
         if told.elapsed() >= TOLD {
             told = Instant::now();
@@ -234,15 +244,16 @@ fn serve(mut stream: TcpStream, n: u64, from: IpAddr, shared: &Arc<Shared>) {
     };
     let mut opened = || {
         shared.doors().known(n, from);
-        take_place(shared)?;
-        admitted = true;
+        place = Some(take_place(shared)?);
         let _ = shared.events.send(Event::Arrived { n, address: from });
         Ok(())
     };
-    let carried = carry(&mut stream, &mut channel, &shared.limits, &shared.stop, &mut see, &mut opened);
-    if admitted {
-        shared.doors().sessions -= 1;
-    } else {
+    // A fault of a library ends this session alone, and is said.
+    let carried = catch_unwind(AssertUnwindSafe(|| {
+        carry(&mut stream, &mut channel, &shared.limits, &shared.stop, &mut see, &mut opened)
+    }));
+    let carried = carried.unwrap_or_else(|_| Err(LanError::Broken));
+    if place.take().is_none() {
         let mut doors = shared.doors();
         // One that was sent away to make room, or by the end of listening, has not failed.
         if doors.gone(n) && !shared.stop.wished() && !channel.is_open() {
@@ -262,14 +273,14 @@ fn serve(mut stream: TcpStream, n: u64, from: IpAddr, shared: &Arc<Shared>) {
 }
 
 /// Waits for a place among the sessions.
-fn take_place(shared: &Shared) -> Result<(), LanError> {
+fn take_place(shared: &Shared) -> Result<Place<'_>, LanError> {
     let begun = Instant::now();
     loop {
         {
             let mut doors = shared.doors();
             if doors.sessions < shared.limits.sessions {
                 doors.sessions += 1;
-                return Ok(());
+                return Ok(Place(shared));
             }
         }
         if shared.stop.wished() {

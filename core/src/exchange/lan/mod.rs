@@ -145,6 +145,9 @@ pub enum LanError {
     /// It was wished to stop.
     #[error("stopped; what was confirmed is kept")]
     Stopped,
+    /// A fault of a library while reading what came.
+    #[error("this session had to be stopped: what came could not be read; what was confirmed is kept")]
+    Broken,
     /// All places are taken.
     #[error("base serves as many devices as it can; try again in a moment")]
     Full,

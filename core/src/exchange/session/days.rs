@@ -485,6 +485,21 @@ impl Session {
         }
     }
 
+    /// A day of this store that is damaged is refused by itself; the others go over.
+    pub(super) fn unless_of_the_day(
+        &mut self,
+        day: DayId,
+        sent: Result<(), SessionError>,
+    ) -> Result<Option<Frame>, SessionError> {
+        match sent {
+            Err(SessionError::Store(e)) if e.is_of_the_day() => {
+                self.refuse(day, e.to_string());
+                Ok(None)
+            }
+            other => other.map(|()| None),
+        }
+    }
+
     /// A day is not exchanged; the other side is told.
     fn refuse(&mut self, day: DayId, says: String) {
         self.urgent.push_back(Frame::Refused(day, says.clone()));

@@ -343,9 +343,18 @@ impl Session {
                     Some(Frame::Done)
                 }
                 Out::Days => self.list_days().map(|()| None)?,
-                Out::Vectors(day) => self.send_vectors(day).map(|()| None)?,
-                Out::Lacking(day) => self.send_lacking(day).map(|()| None)?,
-                Out::Whole(day) => self.send_whole(day).map(|()| None)?,
+                Out::Vectors(day) => {
+                    let sent = self.send_vectors(day);
+                    self.unless_of_the_day(day, sent)?
+                }
+                Out::Lacking(day) => {
+                    let sent = self.send_lacking(day);
+                    self.unless_of_the_day(day, sent)?
+                }
+                Out::Whole(day) => {
+                    let sent = self.send_whole(day);
+                    self.unless_of_the_day(day, sent)?
+                }
             };
             if let Some(frame) = frame.or_else(|| self.urgent.pop_front()) {
                 return Ok(Some(self.stamped(frame).encode()));
