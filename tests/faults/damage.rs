@@ -85,16 +85,8 @@ fn a_pack_that_lies_is_refused_with_the_reason() {
         ("another day's name", repacked(&pack, |m, _| m["days"][0]["id"] = json!(other)), "another day"),
         ("another date", repacked(&pack, |m, _| m["days"][0]["date"] = json!("2027-02-07")), "date"),
         ("older", older, "before the first release"),
-        (
-            "empty document",
-            repacked(&pack, |_, d| d.clear()),
-            "incomplete",
-        ),
-        (
-            "two documents",
-            repacked(&pack, |_, d| d.extend(d.clone())),
-            "longer than it may be",
-        ),
+        ("empty document", repacked(&pack, |_, d| d.clear()), "incomplete"),
+        ("two documents", repacked(&pack, |_, d| d.extend(d.clone())), "longer than it may be"),
     ];
     for (what, bytes, says) in cases {
         let error = refused(&mut base, &before, &bytes, what);

@@ -105,7 +105,11 @@ fn a_guest_who_claims_a_devices_place_keeps_nobody_out_whoever_comes_first() {
     assert_eq!(depths, [100, 120, 50]);
     assert_eq!(record.entries[0].device, a.book.device());
     assert_eq!(record.entries[2].device, guest.device());
-    assert_eq!(base.book.days().unwrap()[0].waiting, 1, "the forged one waits for a signature that never comes");
+    assert_eq!(
+        base.book.days().unwrap()[0].waiting,
+        1,
+        "the forged one waits for a signature that never comes"
+    );
     assert_eq!(base.book.entries_aside(base.day).unwrap()[0].json["depth_cm"], 999);
     // Handed on, it waits there too, and the device itself takes no harm from it.
     let (_, again) = agreed(&[&base.pack(), &real], &TWO);
@@ -120,10 +124,15 @@ fn a_key_that_signs_two_changes_for_one_place_withdraws_them_everywhere_and_nobo
     let rogue = Rogue::new(7);
     let one = rogue.change(1, None, &[body(1, 100)]);
     let two = rogue.change(2, Some(&one), &[body(2, 110)]);
-    let (left, right) = (rogue.change(3, Some(&two), &[body(3, 120)]), rogue.change(3, Some(&two), &[body(4, 130)]));
+    let (left, right) =
+        (rogue.change(3, Some(&two), &[body(3, 120)]), rogue.change(3, Some(&two), &[body(4, 130)]));
     let after = rogue.change(4, Some(&left), &[body(5, 140)]);
     let packs = [
-        rogue.pack(vec![one.clone(), two.clone(), left.clone(), after.clone()], vec![rogue.cover(&[&after])], vec![]),
+        rogue.pack(
+            vec![one.clone(), two.clone(), left.clone(), after.clone()],
+            vec![rogue.cover(&[&after])],
+            vec![],
+        ),
         rogue.pack(vec![one.clone(), two.clone(), right.clone()], vec![rogue.cover(&[&right])], vec![]),
     ];
     // An honest phone has amended what is withdrawn later, and written beside it.
@@ -150,7 +159,11 @@ fn a_key_that_signs_two_changes_for_one_place_withdraws_them_everywhere_and_nobo
     base.book.adopt(base.day, &[id], "Base").unwrap();
     let adopted = base.book.record(base.day).unwrap();
     let entry = adopted.entries.iter().find(|e| e.id == id).unwrap();
-    assert_eq!((entry.device, &entry.json["depth_cm"]), (base.book.device(), &json!(121)), "the amendment counts again");
+    assert_eq!(
+        (entry.device, &entry.json["depth_cm"]),
+        (base.book.device(), &json!(121)),
+        "the amendment counts again"
+    );
     let history = base.book.history(base.day, id).unwrap();
     let step = history.iter().find(|s| s.field == "adopted").unwrap();
     assert_eq!(step.v["device"], json!(rogue.device()));
@@ -196,9 +209,19 @@ fn counters_near_their_end_brick_nothing() {
     for start in [1 << 29, (1 << 30) - 1, 1 << 30, (1 << 31) - 2] {
         let actor = rogue.actor(History::Registers);
         let (area, area_text) = ("day/area".to_owned(), r#"{"v":"Far Away","by":"Rogue"}"#.to_owned());
-        let put = |key: &str, text: &str| vec![firnbook_core::day::format::Put { key: key.to_owned(), text: text.to_owned() }];
-        let entry = encode(firnbook_tests::rogue::day().0, rogue.actor(History::Entries).0, 1, start, vec![first()], put(&key, &text));
-        let register = encode(firnbook_tests::rogue::day().0, actor.0, 1, start, vec![first()], put(&area, &area_text));
+        let put = |key: &str, text: &str| {
+            vec![firnbook_core::day::format::Put { key: key.to_owned(), text: text.to_owned() }]
+        };
+        let entry = encode(
+            firnbook_tests::rogue::day().0,
+            rogue.actor(History::Entries).0,
+            1,
+            start,
+            vec![first()],
+            put(&key, &text),
+        );
+        let register =
+            encode(firnbook_tests::rogue::day().0, actor.0, 1, start, vec![first()], put(&area, &area_text));
         let cover = rogue.cover(&[&entry, &register]);
         let pack = rogue.pack(vec![entry, register], vec![cover], vec![]);
         let mut a = Phone::new("Obs1");
@@ -220,7 +243,14 @@ fn counters_near_their_end_brick_nothing() {
     }
     // One more is no counter of a day: refused with the whole pack, and the store is as before.
     let put = vec![firnbook_core::day::format::Put { key, text }];
-    let beyond = encode(firnbook_tests::rogue::day().0, rogue.actor(History::Entries).0, 1, 1 << 31, vec![first()], put);
+    let beyond = encode(
+        firnbook_tests::rogue::day().0,
+        rogue.actor(History::Entries).0,
+        1,
+        1 << 31,
+        vec![first()],
+        put,
+    );
     let mut a = Phone::new("Obs1");
     let before = a.book.record(a.day).unwrap();
     assert!(a.book.merge_changes(a.day, &[beyond.bytes.clone()], vec![rogue.cover(&[&beyond])]).is_err());
@@ -265,7 +295,10 @@ fn newer() -> Vec<u8> {
         1,
         None,
         &[
-            said(&format!("{}/probe_sound", ulid(3)), r#"{"v":"hard","by":"Obs9","at":"2027-02-06T10:09:00.000+01:00"}"#),
+            said(
+                &format!("{}/probe_sound", ulid(3)),
+                r#"{"v":"hard","by":"Obs9","at":"2027-02-06T10:09:00.000+01:00"}"#,
+            ),
             said("weather:noon/sky", r#"{"v":"blue","by":"Obs9"}"#),
             said("tally", "7"),
         ],

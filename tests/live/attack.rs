@@ -112,7 +112,9 @@ fn a_key_of_the_crew_without_a_place_in_it_is_not_enough() {
     let team = team();
     let base = Base::within(&team.base, patient());
     let before = truth(&team.base);
-    let stolen = Keyring::read(&BesideStore::of(&team.phones[1].path()), team.phones[1].book.device()).unwrap().unwrap();
+    let stolen = Keyring::read(&BesideStore::of(&team.phones[1].path()), team.phones[1].book.device())
+        .unwrap()
+        .unwrap();
     let thief = Phone::new("Thief");
     let ring = Keyring { device: thief.book.device(), keys: DeviceKeys::fresh().unwrap(), ..stolen.clone() };
     ring.write(&BesideStore::of(&thief.path())).unwrap();

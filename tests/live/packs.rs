@@ -192,6 +192,10 @@ fn a_seal_over_other_heads_is_false() {
     let seals = team.base.book.seals(day).unwrap();
     let of = |device| seals.iter().find(|s| s.device == device).unwrap().signature;
     assert_eq!(of(member.device()), SealSignature::False);
-    assert_eq!(of(team.base.book.device()), SealSignature::Good, "it can't be put in the place of base's own");
+    assert_eq!(
+        of(team.base.book.device()),
+        SealSignature::Good,
+        "it can't be put in the place of base's own"
+    );
     assert!(team.base.book.verify().unwrap()[0].rows_equal);
 }

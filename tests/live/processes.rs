@@ -124,7 +124,12 @@ fn an_interrupt_ends_base_in_order() {
 fn changes(store: &Path) -> u64 {
     let verified = run(store, &["verify"]);
     assert_eq!(verified["ok"], true, "{verified}");
-    verified["days"].as_array().unwrap().iter().map(|d| d["changes"].as_u64().unwrap() + d["waiting"].as_u64().unwrap()).sum()
+    verified["days"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|d| d["changes"].as_u64().unwrap() + d["waiting"].as_u64().unwrap())
+        .sum()
 }
 
 #[test]

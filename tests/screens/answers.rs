@@ -111,6 +111,8 @@ fn every_answer_satisfies_its_schema() {
     }
     // That one needs a base in another process: tests/live holds it against its schema.
     tried.insert("sync");
+    // That one needs a key that signed two histories: `aside.rs` holds it against its schema.
+    tried.insert("adopt");
     let untried: Vec<&&str> = schemas.keys().filter(|name| !tried.contains(*name)).collect();
     assert!(untried.is_empty(), "no answer was held against {untried:?}");
 }

@@ -47,7 +47,7 @@ fn masked_line(line: &str) -> String {
     let bytes = |word: Option<&&str>| matches!(word.map(|w| w.trim_end_matches(',')), Some("B" | "kB"));
     let mask = |(i, word): (usize, &&str)| match word {
         w if w.starts_with("FIRN-") && w.len() > 40 => "FIRN-[secrets]".to_owned(),
-        w if w.len() == 32 && w.bytes().all(|b| b.is_ascii_hexdigit()) => "[crew]".to_owned(),
+        w if w.len() == 32 && w.bytes().all(|b| b.is_ascii_hexdigit()) => "[id]".to_owned(),
         _ if bytes(words.get(i + 1)) => "[n]".to_owned(),
         w => (*w).to_owned(),
     };

@@ -3,6 +3,7 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, reason = "a failed unwrap in a test is a failed test")]
 
 mod answers;
+mod aside;
 mod bad_input;
 mod binary;
 mod corrections;

@@ -157,7 +157,7 @@ impl World {
         settings.add_filter(r"\bdevice [0-9a-f]{6}\b", "device [dev]");
         settings.add_filter(r"\b[0-7][0-9A-HJKMNP-TV-Z]{25}\b", "[entry id]");
         settings.add_filter(r"\b[0-9A-HJKMNP-TV-Z]{6}\b", "[end]");
-        settings.add_filter(r"\b[0-9a-f]{16}\b", "[device]");
+        settings.add_filter(r"\bdevice [0-9a-f]{32}\b", "device [device]");
         settings.bind(|| insta::assert_snapshot!(name, screen));
     }
 }

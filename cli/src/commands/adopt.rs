@@ -29,8 +29,12 @@ pub fn run(desk: &mut Desk, args: &AdoptArgs) -> Ran {
     let mut ids: Vec<EntryId> = Vec::new();
     for wanted in &args.ids {
         let ending = wanted.trim().to_uppercase();
-        let mut fits: Vec<EntryId> =
-            aside.iter().filter(|e| e.withdrawn).map(|e| e.id).filter(|id| id.to_string().ends_with(&ending)).collect();
+        let mut fits: Vec<EntryId> = aside
+            .iter()
+            .filter(|e| e.withdrawn)
+            .map(|e| e.id)
+            .filter(|id| id.to_string().ends_with(&ending))
+            .collect();
         fits.dedup();
         match fits.as_slice() {
             [one] => ids.push(*one),

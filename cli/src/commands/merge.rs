@@ -239,10 +239,7 @@ fn tell(answer: &MergeAnswer, dry_run: bool, in_crew: bool, columns: usize) -> S
             FileStatus::Skipped => "passed over",
         };
         let waits = (file.waiting > 0).then(|| {
-            format!(
-                "{} for others or for a signature",
-                counted(file.waiting, "change waits", "changes wait")
-            )
+            format!("{} for others or for a signature", counted(file.waiting, "change waits", "changes wait"))
         });
         let withdrawn = (file.withdrawn > 0).then(|| {
             format!(
@@ -251,7 +248,8 @@ fn tell(answer: &MergeAnswer, dry_run: bool, in_crew: bool, columns: usize) -> S
             )
         });
         let by = file.made_by.as_ref().and_then(|by| signed(by, in_crew));
-        let says: Vec<String> = file.error.clone().into_iter().chain(waits).chain(withdrawn).chain(by).collect();
+        let says: Vec<String> =
+            file.error.clone().into_iter().chain(waits).chain(withdrawn).chain(by).collect();
         let says = says.join("; ");
         let numbers = file.status == FileStatus::Merged;
         let number = |n: usize| if numbers { n.to_string() } else { String::new() };

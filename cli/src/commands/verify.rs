@@ -80,7 +80,8 @@ pub fn run(desk: &mut Desk, args: &VerifyArgs) -> Ran {
     let answer = VerifyAnswer { ok, days, repaired };
     let (ok, columns) = (answer.ok, desk.ui.columns());
     desk.ui.answer(&answer, |a| {
-        let mut table = Table::new(["date", "area", "changes", "waiting", "withdrawn", "found"]).right([2, 3, 4]);
+        let mut table =
+            Table::new(["date", "area", "changes", "waiting", "withdrawn", "found"]).right([2, 3, 4]);
         for day in &a.days {
             let row = rows.iter().find(|r| r.id == day.day);
             let fine = || std::iter::once("as it should be".to_owned()).chain(day.seals.iter().map(sealed));

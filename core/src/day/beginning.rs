@@ -67,9 +67,12 @@ mod tests {
     fn a_beginning_is_read_back_only_under_its_own_id() {
         let day = Beginning::of(NaiveDate::from_ymd_opt(2027, 2, 6).unwrap(), "Upper  Bowl");
         assert_eq!(Beginning::read(day.id(), "2027-02-06", "upper bowl"), Ok(day.clone()));
-        for (date, area) in
-            [("2027-02-07", "upper bowl"), ("2027-02-06", "lower bowl"), ("2027-02-06", "Upper Bowl"), ("x", "")]
-        {
+        for (date, area) in [
+            ("2027-02-07", "upper bowl"),
+            ("2027-02-06", "lower bowl"),
+            ("2027-02-06", "Upper Bowl"),
+            ("x", ""),
+        ] {
             assert!(Beginning::read(day.id(), date, area).is_err(), "{date} {area}");
         }
     }

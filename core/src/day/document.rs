@@ -21,7 +21,9 @@ pub enum DayError {
         why: String,
     },
     /// The library refused the changes, or failed.
-    #[error("the document of the day could not be put together: {0}; check the store with a full verification")]
+    #[error(
+        "the document of the day could not be put together: {0}; check the store with a full verification"
+    )]
     Automerge(String),
 }
 
@@ -42,8 +44,9 @@ impl Document {
         changes: impl IntoIterator<Item = &'a Change>,
     ) -> Result<Document, DayError> {
         let first = beginning.first_change().1;
-        let list: Vec<&[u8]> =
-            std::iter::once(first.as_slice()).chain(changes.into_iter().map(|c| c.bytes.as_slice())).collect();
+        let list: Vec<&[u8]> = std::iter::once(first.as_slice())
+            .chain(changes.into_iter().map(|c| c.bytes.as_slice()))
+            .collect();
         let count = list.len();
         let build = || -> Result<Document, DayError> {
             let changes: Vec<automerge::Change> = list

@@ -156,9 +156,16 @@ mod tests {
             assert!(!matches!(key, Key::Other(_)), "{text}");
             assert_eq!(key.to_string(), text);
         }
-        for text in
-            ["", "x", "weather:today/sky", "drill:1:2/slope_deg", &format!("{b}~{a}"), "day/closed:xyz", "day/closed:00112233445566778899AABBCCDDEEFF", &a.to_lowercase()]
-        {
+        for text in [
+            "",
+            "x",
+            "weather:today/sky",
+            "drill:1:2/slope_deg",
+            &format!("{b}~{a}"),
+            "day/closed:xyz",
+            "day/closed:00112233445566778899AABBCCDDEEFF",
+            &a.to_lowercase(),
+        ] {
             assert_eq!(Key::read(text), Key::Other(text.to_owned()));
         }
     }

@@ -28,4 +28,3 @@ pub use record::{ClockName, Noted, Record, Registers, Saying, canonical, disagre
 pub use same::Groups;
 pub use things::{Thing, Things};
 pub use values::{Written, live, over, values};
-

@@ -51,7 +51,8 @@ struct Over {
 #[must_use]
 pub fn over(text: &str) -> Vec<Hash> {
     let read = |hex: &String| crate::crew::unhex(hex);
-    serde_json::from_str::<Over>(text).map_or_else(|_| Vec::new(), |o| o.over.iter().filter_map(read).collect())
+    serde_json::from_str::<Over>(text)
+        .map_or_else(|_| Vec::new(), |o| o.over.iter().filter_map(read).collect())
 }
 
 /// Of the values of one register, those that no other one replaces, the one that is shown first: that of the largest counter, then actor, as in

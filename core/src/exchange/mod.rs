@@ -15,8 +15,8 @@ pub use bounds::{LIMITS, Limits, day_bounds};
 pub use channel::{Channel, ChannelError, NOISE, PROLOGUE};
 pub use lan::{Base, Called, Event, LAN_LIMITS, LanError, LanLimits, PORT, Stop, call};
 pub use pack::{
-    DayRefused, LARGEST_FILE, MAGIC, Manifest, PackDay, PackError, PackedDay, VERSION, is_pack, is_sealed, read,
-    unseal, write,
+    DayRefused, LARGEST_FILE, MAGIC, Manifest, PackDay, PackError, PackedDay, VERSION, is_pack, is_sealed,
+    read, unseal, write,
 };
 pub use session::{NotExchanged, Peer, Progress, Report, Role, Session, SessionError};
 pub use shelf::{Crew, Host, rotation};

@@ -8,7 +8,7 @@ use super::beside;
 use super::bounds::{LIMITS, day_bounds};
 use crate::crew::{CrewId, CrewKey, DeviceKeys, hex, unhex, verify};
 use crate::day::format::{self, Unreadable};
-use crate::day::{Beginning, DayError, DayId, DeviceId, Document, History, Actor, sha256_hex};
+use crate::day::{Actor, Beginning, DayError, DayId, DeviceId, Document, History, sha256_hex};
 use crate::store::DayContent;
 use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
@@ -293,8 +293,10 @@ pub fn read(bytes: &[u8]) -> Result<(Manifest, Vec<PackedDay>), PackError> {
     let mut days = Vec::with_capacity(manifest.days.len().min(1000));
     for day in &manifest.days {
         let length = |n: u64| usize::try_from(n).unwrap_or(usize::MAX);
-        let (document, after) = rest.split_at_checked(length(day.length)).ok_or(damaged("a day breaks off"))?;
-        let (beside, after) = after.split_at_checked(length(day.beside)).ok_or(damaged("a day breaks off"))?;
+        let (document, after) =
+            rest.split_at_checked(length(day.length)).ok_or(damaged("a day breaks off"))?;
+        let (beside, after) =
+            after.split_at_checked(length(day.beside)).ok_or(damaged("a day breaks off"))?;
         rest = after;
         days.push(read_day(day, document, beside)?);
     }

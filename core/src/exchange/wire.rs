@@ -150,9 +150,8 @@ impl Signatures {
     /// Of these covers.
     #[must_use]
     pub fn of(day: DayId, covers: &[Cover], more: bool) -> Signatures {
-        let one = |c: &Cover| {
-            (ByteArray::new(c.key), ByteArray::new(c.signature), ByteBuf::from(c.tips.concat()))
-        };
+        let one =
+            |c: &Cover| (ByteArray::new(c.key), ByteArray::new(c.signature), ByteBuf::from(c.tips.concat()));
         Signatures { day: ByteArray::new(day.0), signatures: covers.iter().map(one).collect(), more }
     }
 
@@ -264,8 +263,19 @@ impl Frame {
     #[must_use]
     pub fn name(&self) -> &'static str {
         const NAMES: [&str; 13] = [
-            "hello", "roster", "records", "days", "vectors", "changes", "piece", "kept", "refused", "clock",
-            "done", "goodbye", "signatures",
+            "hello",
+            "roster",
+            "records",
+            "days",
+            "vectors",
+            "changes",
+            "piece",
+            "kept",
+            "refused",
+            "clock",
+            "done",
+            "goodbye",
+            "signatures",
         ];
         NAMES[usize::from(self.number()) - 1]
     }

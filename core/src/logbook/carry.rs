@@ -3,9 +3,9 @@
 use super::watch::told;
 use super::{CrewError, Logbook, LogbookError};
 use crate::crew::Signing;
+use crate::day::format::read_change;
 use crate::day::{Cover, DayId, DeviceId};
 use crate::exchange::{self, Manifest, PackError, PackedDay};
-use crate::day::format::read_change;
 use crate::store::{Incoming, Keyring, StoreError, Taken};
 use schemars::JsonSchema;
 use serde::Serialize;

@@ -66,11 +66,18 @@ impl<'c> Aside<'c> {
     }
 
     fn insert(&mut self, change: &Change, withdrawn: bool) -> Result<usize, StoreError> {
-        let sql = "INSERT OR IGNORE INTO aside (day, device, hash, withdrawn, bytes) VALUES (?1, ?2, ?3, ?4, ?5)";
+        let sql =
+            "INSERT OR IGNORE INTO aside (day, device, hash, withdrawn, bytes) VALUES (?1, ?2, ?3, ?4, ?5)";
         let device = Actor(change.actor).device().0;
         self.altered = true;
         let day = self.day.to_string();
-        Ok(self.conn.prepare_cached(sql)?.execute(params![day, device, change.hash, withdrawn, change.bytes])?)
+        Ok(self.conn.prepare_cached(sql)?.execute(params![
+            day,
+            device,
+            change.hash,
+            withdrawn,
+            change.bytes
+        ])?)
     }
 
     /// A change that counts now, or never can.
@@ -87,15 +94,20 @@ impl<'c> Aside<'c> {
         if self.altered {
             self.drop_oldest(self.waiting_bytes()? - WAITING_BYTES)?;
         }
-        if self.altered && let Some(n) = day {
+        if self.altered
+            && let Some(n) = day
+        {
             let mut hash = Sha256::new();
             let mut any = false;
-            let mut waiting = self.conn.prepare_cached("SELECT hash FROM aside WHERE day = ?1 AND NOT withdrawn ORDER BY hash")?;
+            let mut waiting = self
+                .conn
+                .prepare_cached("SELECT hash FROM aside WHERE day = ?1 AND NOT withdrawn ORDER BY hash")?;
             let mut rows = waiting.query([&id])?;
             while let Some(row) = rows.next()? {
                 (any, hash) = (true, hash.chain_update(row.get_ref(0)?.as_blob().unwrap_or_default()));
             }
-            let sql = "SELECT actor, broken_at FROM actor WHERE day = ?1 AND broken_at IS NOT NULL ORDER BY actor";
+            let sql =
+                "SELECT actor, broken_at FROM actor WHERE day = ?1 AND broken_at IS NOT NULL ORDER BY actor";
             let mut broken = self.conn.prepare_cached(sql)?;
             let mut rows = broken.query([n])?;
             while let Some(row) = rows.next()? {
@@ -104,7 +116,9 @@ impl<'c> Aside<'c> {
                 (any, hash) = (true, hash.chain_update(actor).chain_update(at.to_be_bytes()));
             }
             let digest = if any { hash.finalize().to_vec() } else { Vec::new() };
-            self.conn.prepare_cached("UPDATE day SET aside = ?2 WHERE n = ?1")?.execute(params![n, digest])?;
+            self.conn
+                .prepare_cached("UPDATE day SET aside = ?2 WHERE n = ?1")?
+                .execute(params![n, digest])?;
         }
         counts(self.conn, self.day)
     }
@@ -144,7 +158,9 @@ impl<'c> Aside<'c> {
 pub(super) fn counts(conn: &Connection, day: DayId) -> Result<(usize, usize), StoreError> {
     let sql = "SELECT count(*) - coalesce(sum(withdrawn), 0), coalesce(sum(withdrawn), 0) FROM aside WHERE day = ?1";
     let count = |n: i64| usize::try_from(n).unwrap_or(0);
-    Ok(conn.prepare_cached(sql)?.query_row([day.to_string()], |r| Ok((count(r.get(0)?), count(r.get(1)?))))?)
+    Ok(conn
+        .prepare_cached(sql)?
+        .query_row([day.to_string()], |r| Ok((count(r.get(0)?), count(r.get(1)?))))?)
 }
 
 /// A change that is held and does not count.
@@ -169,7 +185,8 @@ impl Store {
 
 /// Everything that is held aside of a day.
 pub(super) fn all(conn: &Connection, histories: &Histories<'_>) -> Result<Vec<SetAside>, StoreError> {
-    let mut statement = conn.prepare_cached("SELECT bytes, withdrawn FROM aside WHERE day = ?1 ORDER BY n")?;
+    let mut statement =
+        conn.prepare_cached("SELECT bytes, withdrawn FROM aside WHERE day = ?1 ORDER BY n")?;
     let mut rows = statement.query([histories.id.to_string()])?;
     let mut found = Vec::new();
     while let Some(row) = rows.next()? {

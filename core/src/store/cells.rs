@@ -55,7 +55,8 @@ impl Store {
         mut each: impl FnMut(&CellRow<'_>) -> Result<(), E>,
     ) -> Result<(), E> {
         let n = rows::number(self.sql(), day)?;
-        let sql = "SELECT json FROM entry WHERE day = ?1 AND kind = ?2 AND void IS NULL AND NOT opaque ORDER BY id";
+        let sql =
+            "SELECT json FROM entry WHERE day = ?1 AND kind = ?2 AND void IS NULL AND NOT opaque ORDER BY id";
         let mut statement = self.sql().prepare_cached(sql).map_err(StoreError::from)?;
         let mut found = statement.query((n, &kind.name)).map_err(StoreError::from)?;
         while let Some(row) = found.next().map_err(StoreError::from)? {

@@ -57,7 +57,8 @@ pub(super) fn all(conn: &Connection, histories: &Histories<'_>) -> Result<Vec<Ch
         changes.push(histories.parse(&bytes)?);
     }
     let was_folded = !changes.is_empty();
-    let sql = "SELECT c.hash, c.bytes FROM change c JOIN actor a ON a.n = c.actor WHERE a.day = ?1 ORDER BY c.n";
+    let sql =
+        "SELECT c.hash, c.bytes FROM change c JOIN actor a ON a.n = c.actor WHERE a.day = ?1 ORDER BY c.n";
     let mut statement = conn.prepare_cached(sql)?;
     let mut rows = statement.query([histories.n])?;
     while let Some(row) = rows.next()? {
@@ -77,7 +78,8 @@ pub(super) fn all(conn: &Connection, histories: &Histories<'_>) -> Result<Vec<Ch
 
 /// The covering signatures of a day.
 pub(super) fn covers(conn: &Connection, day: DayId) -> Result<Vec<Cover>, StoreError> {
-    let mut statement = conn.prepare_cached("SELECT key, tips, signature FROM cover WHERE day = ?1 ORDER BY n")?;
+    let mut statement =
+        conn.prepare_cached("SELECT key, tips, signature FROM cover WHERE day = ?1 ORDER BY n")?;
     let rows = statement.query_map([day.to_string()], cover)?;
     Ok(rows.collect::<Result<_, _>>()?)
 }
@@ -89,7 +91,8 @@ pub(super) fn cover(row: &rusqlite::Row<'_>) -> rusqlite::Result<Cover> {
 
 /// The change in a place of an actor's line, by the numbers of day and actor.
 pub(super) fn at(conn: &Connection, day: i64, actor: i64, seq: u32) -> Result<Change, StoreError> {
-    let id: String = conn.prepare_cached("SELECT id FROM day WHERE n = ?1")?.query_row([day], |r| r.get(0))?;
+    let id: String =
+        conn.prepare_cached("SELECT id FROM day WHERE n = ?1")?.query_row([day], |r| r.get(0))?;
     let lost = || StoreError::LostChange { day: id.clone(), seq };
     let mut statement = conn.prepare_cached("SELECT bytes FROM change WHERE actor = ?1 AND seq = ?2")?;
     let row: Option<Vec<u8>> = statement.query_row(params![actor, seq], |r| r.get(0)).optional()?;

@@ -27,7 +27,8 @@ fn fold(conn: &Connection, day: DayId) -> Result<(), StoreError> {
     let mut actors = conn.prepare(sql)?;
     let actors: Vec<i64> = actors.query_map([histories.n], |r| r.get(0))?.collect::<Result<_, _>>()?;
     for actor in actors {
-        let mut all = conn.prepare_cached("SELECT seq, hash, bytes FROM change WHERE actor = ?1 ORDER BY seq")?;
+        let mut all =
+            conn.prepare_cached("SELECT seq, hash, bytes FROM change WHERE actor = ?1 ORDER BY seq")?;
         let mut rows = all.query([actor])?;
         let (mut first, mut list, mut plain) = (None, Vec::new(), Vec::new());
         while let Some(row) = rows.next()? {
@@ -95,7 +96,10 @@ pub(super) fn held(conn: &Connection, day: i64) -> Result<Vec<(i64, Vec<u8>)>, S
     let mut all = Vec::new();
     while let Some(row) = rows.next()? {
         let actor = row.get(0)?;
-        let list = unfolded(row.get_ref(1)?.as_blob().unwrap_or_default(), row.get_ref(2)?.as_blob().unwrap_or_default())?;
+        let list = unfolded(
+            row.get_ref(1)?.as_blob().unwrap_or_default(),
+            row.get_ref(2)?.as_blob().unwrap_or_default(),
+        )?;
         all.extend(list.into_iter().map(|bytes| (actor, bytes)));
     }
     Ok(all)
@@ -103,7 +107,8 @@ pub(super) fn held(conn: &Connection, day: i64) -> Result<Vec<(i64, Vec<u8>)>, S
 
 /// The folded changes of a day that can still be read.
 pub(super) fn readable(conn: &Connection, day: i64) -> Result<Vec<Vec<u8>>, StoreError> {
-    let sql = "SELECT f.hashes, f.bytes FROM folded f JOIN actor a ON a.n = f.actor WHERE a.day = ?1 ORDER BY f.n";
+    let sql =
+        "SELECT f.hashes, f.bytes FROM folded f JOIN actor a ON a.n = f.actor WHERE a.day = ?1 ORDER BY f.n";
     let mut statement = conn.prepare(sql)?;
     let mut rows = statement.query([day])?;
     let mut all = Vec::new();
@@ -117,9 +122,9 @@ pub(super) fn readable(conn: &Connection, day: i64) -> Result<Vec<Vec<u8>>, Stor
 /// The hash of a folded change in this place.
 pub(super) fn hash_at(conn: &Connection, actor: i64, seq: u32) -> Result<Option<Hash>, StoreError> {
     let sql = "SELECT hashes, first FROM folded WHERE actor = ?1 AND first <= ?2 ORDER BY first DESC LIMIT 1";
-    let row = conn.prepare_cached(sql)?.query_row(params![actor, seq], |r| {
-        Ok((r.get::<_, Vec<u8>>(0)?, r.get::<_, u32>(1)?))
-    });
+    let row = conn
+        .prepare_cached(sql)?
+        .query_row(params![actor, seq], |r| Ok((r.get::<_, Vec<u8>>(0)?, r.get::<_, u32>(1)?)));
     let Some((list, first)) = row.optional()? else { return Ok(None) };
     Ok(hashes(&list).nth((seq - first) as usize))
 }

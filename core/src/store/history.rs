@@ -3,7 +3,7 @@
 use super::receive::DEVICE_BYTES;
 use super::{StoreError, folded};
 use crate::day::format::{self, Put, read_change};
-use crate::day::{FIRST_MAX_OP, Actor, Beginning, Change, ChangeHead, DayId, DeviceId, Hash, History};
+use crate::day::{Actor, Beginning, Change, ChangeHead, DayId, DeviceId, FIRST_MAX_OP, Hash, History};
 use rusqlite::{Connection, OptionalExtension, Row, params};
 use std::collections::{BTreeSet, HashMap, HashSet};
 
@@ -40,6 +40,7 @@ pub(super) struct Histories<'c> {
     pub first: Hash,
     /// The latest changes of all.
     pub heads: BTreeSet<Hash>,
+    max_op: u32,
     lines: HashMap<Actor, Line>,
     whole_devices: BTreeSet<DeviceId>,
 }
@@ -47,11 +48,13 @@ pub(super) struct Histories<'c> {
 impl<'c> Histories<'c> {
     /// The histories of a day; `None` for a day that is not here.
     pub fn read(conn: &'c Connection, id: DayId) -> Result<Option<Histories<'c>>, StoreError> {
-        let mut statement = conn.prepare_cached("SELECT n, date, area, heads FROM day WHERE id = ?1")?;
+        let mut statement =
+            conn.prepare_cached("SELECT n, date, area, heads, max_op FROM day WHERE id = ?1")?;
         let row = statement.query_row([id.to_string()], |r| {
-            Ok((r.get(0)?, r.get::<_, String>(1)?, r.get::<_, String>(2)?, r.get::<_, Vec<u8>>(3)?))
+            let heads: Vec<u8> = r.get(3)?;
+            Ok((r.get(0)?, r.get::<_, String>(1)?, r.get::<_, String>(2)?, heads, r.get(4)?))
         });
-        let Some((n, date, area, heads)) = row.optional()? else { return Ok(None) };
+        let Some((n, date, area, heads, max_op)) = row.optional()? else { return Ok(None) };
         let beginning = Beginning::read(id, &date, &area)?;
         let first = beginning.first_change().0;
         let heads = hashes(&heads).collect();
@@ -62,6 +65,7 @@ impl<'c> Histories<'c> {
             beginning,
             first,
             heads,
+            max_op,
             lines: HashMap::new(),
             whole_devices: BTreeSet::new(),
         }))
@@ -71,8 +75,8 @@ impl<'c> Histories<'c> {
     pub fn begin(conn: &'c Connection, beginning: Beginning) -> Result<Histories<'c>, StoreError> {
         let (id, first) = (beginning.id(), beginning.first_change().0);
         conn.execute(
-            "INSERT INTO day (id, date, area, heads, aside) VALUES (?1, ?2, ?3, ?4, x'')",
-            params![id.to_string(), beginning.date.to_string(), beginning.area, first],
+            "INSERT INTO day (id, date, area, heads, max_op, aside) VALUES (?1, ?2, ?3, ?4, ?5, x'')",
+            params![id.to_string(), beginning.date.to_string(), beginning.area, first, FIRST_MAX_OP],
         )?;
         Ok(Histories {
             conn,
@@ -81,6 +85,7 @@ impl<'c> Histories<'c> {
             beginning,
             first,
             heads: BTreeSet::from([first]),
+            max_op: FIRST_MAX_OP,
             lines: HashMap::new(),
             whole_devices: BTreeSet::new(),
         })
@@ -90,7 +95,8 @@ impl<'c> Histories<'c> {
     pub fn line(&mut self, actor: Actor) -> Result<&mut Line, StoreError> {
         if !self.lines.contains_key(&actor) {
             let sql = format!("{LINE} WHERE day = ?1 AND actor = ?2");
-            let held = self.conn.prepare_cached(&sql)?.query_row(params![self.n, actor.0], line).optional()?;
+            let held =
+                self.conn.prepare_cached(&sql)?.query_row(params![self.n, actor.0], line).optional()?;
             let line = held.map_or_else(Line::empty, |(_, line)| line);
             self.lines.insert(actor, line);
         }
@@ -106,7 +112,8 @@ impl<'c> Histories<'c> {
             let (actor, line) = row?;
             self.lines.entry(actor).or_insert(line);
         }
-        let heads = self.lines.iter().filter(|(a, l)| l.head && a.device() == device && a.history() == history);
+        let heads =
+            self.lines.iter().filter(|(a, l)| l.head && a.device() == device && a.history() == history);
         let mut heads: Vec<Actor> = heads.map(|(actor, _)| *actor).collect();
         heads.sort_unstable();
         Ok(heads)
@@ -156,7 +163,14 @@ impl<'c> Histories<'c> {
         let of_device = |(actor, line): &(&Actor, &Line)| actor.device() == device && line.seq > 0;
         if let Some((actor, line)) = lines.iter().filter(of_device).find(|(_, line)| line.hash == *hash) {
             let (seq, max_op) = (line.seq, line.max_op);
-            return Ok(Some(ChangeHead { hash: *hash, actor: actor.0, seq, start_op: max_op, max_op, deps: Vec::new() }));
+            return Ok(Some(ChangeHead {
+                hash: *hash,
+                actor: actor.0,
+                seq,
+                start_op: max_op,
+                max_op,
+                deps: Vec::new(),
+            }));
         }
         // Only the dependency of a branch lies further back: a store that was restored and went on.
         for (_, line) in lines.iter().filter(of_device) {
@@ -195,6 +209,7 @@ impl<'c> Histories<'c> {
             }
         }
         self.heads.insert(change.hash);
+        self.max_op = self.max_op.max(change.max_op());
         let (conn, n) = (self.conn, self.number(actor)?);
         let line = self.line(actor)?;
         line.n = n;
@@ -223,9 +238,9 @@ impl<'c> Histories<'c> {
         Ok(())
     }
 
-    /// The next change of an actor of this device, which puts these texts: on all that the device holds of its own history, and above `above`.
-    /// It is read again as others will read it, so that nothing is confirmed that can't be.
-    pub fn next(&mut self, actor: Actor, above: u32, puts: Vec<Put>) -> Result<Change, StoreError> {
+    /// The next change of an actor of this device, which puts these texts: on all that the device holds of its own history, and
+    /// above every operation that is held of the day, so that any Automerge reader shows the newer value of a register. It is read again as others will read it, so that nothing is confirmed that can't be.
+    pub fn next(&mut self, actor: Actor, puts: Vec<Put>) -> Result<Change, StoreError> {
         let mut lines = vec![self.line(actor)?.clone()];
         for head in self.own_heads(actor.device(), actor.history())? {
             lines.push(self.line(head)?.clone());
@@ -239,8 +254,7 @@ impl<'c> Histories<'c> {
         deps.sort_unstable();
         deps.dedup();
         let before = lines.iter().map(|line| line.max_op).max().unwrap_or(0).max(FIRST_MAX_OP);
-        // Above what is replaced too, so that any Automerge reader shows the newer value; unless somebody drove the counters up.
-        let start = if above < HIGHEST_FOLLOWED { before.max(above) } else { before } + 1;
+        let start = if self.max_op < HIGHEST_FOLLOWED { before.max(self.max_op) } else { before } + 1;
         let bytes: usize = puts.iter().map(|p| p.key.len() + p.text.len()).sum();
         if self.line(actor)?.bytes + bytes as u64 > DEVICE_BYTES {
             return Err(StoreError::DayFull(self.id));
@@ -255,13 +269,19 @@ impl<'c> Histories<'c> {
         if held > 0 {
             return Ok(held);
         }
-        let sql = "INSERT INTO actor (day, actor, seq, hash, max_op, bytes, head) VALUES (?1, ?2, 0, ?3, 0, 0, 0)";
+        let sql =
+            "INSERT INTO actor (day, actor, seq, hash, max_op, bytes, head) VALUES (?1, ?2, 0, ?3, 0, 0, 0)";
         self.conn.prepare_cached(sql)?.execute(params![self.n, actor.0, [0_u8; 32]])?;
         Ok(self.conn.last_insert_rowid())
     }
 
     /// Works out the ends of a device's histories anew: of its changes that are held, `visible` are those that count.
-    pub fn set_heads(&mut self, device: DeviceId, held: &[Change], visible: &[Change]) -> Result<(), StoreError> {
+    pub fn set_heads(
+        &mut self,
+        device: DeviceId,
+        held: &[Change],
+        visible: &[Change],
+    ) -> Result<(), StoreError> {
         for change in held {
             self.heads.remove(&change.hash);
         }
@@ -285,24 +305,41 @@ impl<'c> Histories<'c> {
         let mut statement = self.conn.prepare_cached(sql)?;
         for line in self.lines.values_mut().filter(|l| l.altered && l.n > 0) {
             let bytes = line.bytes.cast_signed();
-            statement.execute(params![line.n, line.seq, line.hash, line.max_op, bytes, line.head, line.broken_at])?;
+            statement.execute(params![
+                line.n,
+                line.seq,
+                line.hash,
+                line.max_op,
+                bytes,
+                line.head,
+                line.broken_at
+            ])?;
             line.altered = false;
         }
         let heads: Vec<u8> = self.heads.iter().flatten().copied().collect();
-        let mut day = self.conn.prepare_cached("UPDATE day SET heads = ?2 WHERE n = ?1")?;
-        day.execute(params![self.n, heads])?;
+        let mut day = self.conn.prepare_cached("UPDATE day SET heads = ?2, max_op = ?3 WHERE n = ?1")?;
+        day.execute(params![self.n, heads, self.max_op])?;
         Ok(())
     }
 }
 
-/// Counters of values are followed up to here; beyond lie only those of a program that means harm.
+/// Counters of others are followed up to here; beyond lie only those of a program that means harm.
 const HIGHEST_FOLLOWED: u32 = 1 << 30;
 
 const LINE: &str = "SELECT actor, n, seq, hash, max_op, bytes, head, broken_at FROM actor";
 
 impl Line {
     fn empty() -> Line {
-        Line { n: 0, seq: 0, hash: [0; 32], max_op: 0, bytes: 0, head: false, broken_at: None, altered: false }
+        Line {
+            n: 0,
+            seq: 0,
+            hash: [0; 32],
+            max_op: 0,
+            bytes: 0,
+            head: false,
+            broken_at: None,
+            altered: false,
+        }
     }
 }
 

@@ -123,7 +123,15 @@ impl Store {
         let (conn, rebuild) = migrations::open(path)?;
         let key = device::device_key(&*files)?;
         let device = DeviceId::of_key(&key.verifying_key().to_bytes());
-        let mut store = Store { conn, path: path.to_owned(), files, key, device, opening: random()?, written: HashMap::new() };
+        let mut store = Store {
+            conn,
+            path: path.to_owned(),
+            files,
+            key,
+            device,
+            opening: random()?,
+            written: HashMap::new(),
+        };
         if rebuild {
             store.rebuild()?;
         }
@@ -173,7 +181,8 @@ impl Store {
         plan: impl FnOnce(&Seen<'_>) -> Result<(Puts, T), E>,
     ) -> Result<T, E> {
         // Not `write_transaction`, which would borrow all of the store.
-        let tx = Transaction::new_unchecked(&self.conn, TransactionBehavior::Immediate).map_err(StoreError::from)?;
+        let tx = Transaction::new_unchecked(&self.conn, TransactionBehavior::Immediate)
+            .map_err(StoreError::from)?;
         let (puts, answer) = plan(&Seen { tx: &tx })?;
         let mut written = Vec::new();
         for (day, puts) in puts {
@@ -190,7 +199,9 @@ impl Store {
                 }
             }
         }
-        if !written.is_empty() && let Err(e) = tx.commit() {
+        if !written.is_empty()
+            && let Err(e) = tx.commit()
+        {
             // Whether it reached the disk is not known: this place in history must not be used again.
             self.opening = random()?;
             self.written.clear();
@@ -233,8 +244,10 @@ impl Store {
         for table in ["register", "entry"] {
             tx.execute(&format!("DELETE FROM {table}"), [])?;
         }
-        let ids: Vec<String> =
-            tx.prepare("SELECT id FROM day ORDER BY n")?.query_map([], |r| r.get(0))?.collect::<Result<_, _>>()?;
+        let ids: Vec<String> = tx
+            .prepare("SELECT id FROM day ORDER BY n")?
+            .query_map([], |r| r.get(0))?
+            .collect::<Result<_, _>>()?;
         for id in ids {
             match id.parse().map_or(Ok(()), |day| rows_of_day(&tx, day)) {
                 Err(StoreError::Sqlite(e)) => return Err(e.into()),
@@ -271,25 +284,24 @@ fn put(
     puts: Vec<(Key, String)>,
 ) -> Result<(), StoreError> {
     let device = DeviceId::of_key(&key.verifying_key().to_bytes());
-    let (bodies, said): (Vec<_>, Vec<_>) = puts.into_iter().partition(|(key, _)| matches!(key, Key::Entry(_)));
+    let (bodies, said): (Vec<_>, Vec<_>) =
+        puts.into_iter().partition(|(key, _)| matches!(key, Key::Entry(_)));
     let mut projected = project::Projected::default();
     for (history, puts) in [(History::Entries, bodies), (History::Registers, said)] {
         if puts.is_empty() {
             continue;
         }
-        let (mut texts, mut above) = (Vec::with_capacity(puts.len()), 0);
+        let mut texts = Vec::with_capacity(puts.len());
         for (key, text) in puts {
             let key = key.to_string();
             let text = if history == History::Registers {
-                let (text, replaced) = over_those_held(tx, histories.n, &key, text)?;
-                above = above.max(replaced);
-                text
+                over_those_held(tx, histories.n, &key, text)?
             } else {
                 text
             };
             texts.push(Put { key, text });
         }
-        let change = histories.next(Actor::new(device, opening, history), above, texts)?;
+        let change = histories.next(Actor::new(device, opening, history), texts)?;
         let actor = histories.add(&change)?;
         project::add(tx, histories.n, actor, &change, &mut projected)?;
     }
@@ -304,20 +316,18 @@ fn put(
     receive::keep_own_cover(tx, histories, Cover::sign(key, histories.id, tips))
 }
 
-/// The text of a register with the hashes of the changes whose values it replaces, and the highest counter of these values.
-fn over_those_held(tx: &Connection, day: i64, key: &str, text: String) -> Result<(String, u32), StoreError> {
+/// The text of a register with the hashes of the changes whose values it replaces.
+fn over_those_held(tx: &Connection, day: i64, key: &str, text: String) -> Result<String, StoreError> {
     let live = crate::day::live(project::values(tx, day, key)?);
-    let highest = live.iter().map(|v| v.counter).max().unwrap_or(0);
     if live.is_empty() {
-        return Ok((text, 0));
+        return Ok(text);
     }
     let over: Vec<String> = live.iter().map(|v| crate::crew::hex(&v.hash)).collect();
-    let text = match serde_json::from_str(&text) {
+    Ok(match serde_json::from_str(&text) {
         Ok(serde_json::Value::Object(mut register)) => {
             register.insert("over".to_owned(), over.into());
             serde_json::Value::Object(register).to_string()
         }
         _ => text,
-    };
-    Ok((text, highest))
+    })
 }

@@ -69,8 +69,16 @@ struct Value<'a> {
 
 impl Value<'_> {
     fn insert(&self, conn: &Connection, day: i64, key: &str) -> Result<(), StoreError> {
-        let sql = "INSERT INTO register (day, key, counter, actor, hash, text) VALUES (?1, ?2, ?3, ?4, ?5, ?6)";
-        conn.prepare_cached(sql)?.execute(params![day, key, self.counter, self.actor, self.hash, self.text])?;
+        let sql =
+            "INSERT INTO register (day, key, counter, actor, hash, text) VALUES (?1, ?2, ?3, ?4, ?5, ?6)";
+        conn.prepare_cached(sql)?.execute(params![
+            day,
+            key,
+            self.counter,
+            self.actor,
+            self.hash,
+            self.text
+        ])?;
         Ok(())
     }
 }
@@ -153,13 +161,10 @@ pub(super) fn refresh(conn: &Connection, day: i64, projected: &mut Projected) ->
 }
 
 /// Bodies, each with the number of its actor, the one that is shown first, and the live registers of an entry.
-fn about(
-    conn: &Connection,
-    day: i64,
-    id: EntryId,
-) -> Result<(Vec<(i64, Written)>, Registers), StoreError> {
-    let mut statement =
-        conn.prepare_cached(&format!("{VALUE} WHERE r.day = ?1 AND r.key >= ?2 AND r.key < ?2 || '~' ORDER BY r.key"))?;
+fn about(conn: &Connection, day: i64, id: EntryId) -> Result<(Vec<(i64, Written)>, Registers), StoreError> {
+    let mut statement = conn.prepare_cached(&format!(
+        "{VALUE} WHERE r.day = ?1 AND r.key >= ?2 AND r.key < ?2 || '~' ORDER BY r.key"
+    ))?;
     let mut rows = statement.query(params![day, id.to_string()])?;
     let mut bodies: Vec<(i64, Written)> = Vec::new();
     let mut said: Vec<(Key, Vec<Written>)> = Vec::new();
@@ -214,7 +219,11 @@ struct Columns {
 
 impl Columns {
     fn of(text: &str, id: EntryId) -> Columns {
-        let noted = effective(id, &[Body { text: text.to_owned(), device: crate::day::DeviceId([0; 16]) }], &Registers::default());
+        let noted = effective(
+            id,
+            &[Body { text: text.to_owned(), device: crate::day::DeviceId([0; 16]) }],
+            &Registers::default(),
+        );
         let kind = noted.json.get("kind").and_then(|v| v.as_str()).unwrap_or_default().to_owned();
         Columns { kind, at: noted.at(), opaque: noted.entry.is_none() }
     }

@@ -5,7 +5,9 @@ use super::aside::Aside;
 use super::history::Histories;
 use super::project::{self, Projected};
 use super::{Store, StoreError, changes, folded};
-use crate::day::{Actor, Beginning, Change, ChangeHead, Cover, Covered, DayId, DeviceId, FIRST_MAX_OP, Hash, judge};
+use crate::day::{
+    Actor, Beginning, Change, ChangeHead, Cover, Covered, DayId, DeviceId, FIRST_MAX_OP, Hash, judge,
+};
 use rusqlite::{Connection, params};
 use std::collections::{BTreeMap, BTreeSet, HashMap, HashSet};
 
@@ -71,7 +73,8 @@ impl Store {
         let tx = self.write_transaction()?;
         for day in incoming {
             let looked_at = done + day.changes.len();
-            let mut stepped = |new: usize| if new % CHANGES_A_STEP == 0 { step(done + new, of) } else { Ok(()) };
+            let mut stepped =
+                |new: usize| if new % CHANGES_A_STEP == 0 { step(done + new, of) } else { Ok(()) };
             taken.push(take_in_day(&tx, day, &mut stepped)?);
             done = looked_at;
         }
@@ -172,7 +175,8 @@ impl Admission<'_> {
         let (mut unknown, mut seen) = (Vec::new(), HashSet::new());
         for (actor, changes) in by_actor {
             let line = self.histories.line(Actor(actor))?.clone();
-            let chained = changes.windows(2).all(|p| p[1].seq == p[0].seq + 1 && p[1].deps.contains(&p[0].hash));
+            let chained =
+                changes.windows(2).all(|p| p[1].seq == p[0].seq + 1 && p[1].deps.contains(&p[0].hash));
             // In a chain each change proves all before it, so one look settles for all up to the end of what is held.
             let held_to = changes.iter().rfind(|c| c.seq <= line.seq).filter(|_| chained);
             let held_to = match held_to {
@@ -261,7 +265,9 @@ impl Admission<'_> {
         let mut base: HashMap<Hash, ChangeHead> = HashMap::new();
         for head in heads {
             for dep in head.deps.iter().filter(|d| !here.contains(*d)) {
-                if !base.contains_key(dep) && let Some(place) = self.histories.place_of(device, dep)? {
+                if !base.contains_key(dep)
+                    && let Some(place) = self.histories.place_of(device, dep)?
+                {
                     base.insert(*dep, place);
                 }
             }
@@ -290,7 +296,8 @@ impl Admission<'_> {
             if bytes > share {
                 return Ok(std::iter::once(change).chain(list).collect());
             }
-            (share, self.room) = (share - bytes, self.room.checked_sub(bytes).ok_or(StoreError::DayFull(self.histories.id))?);
+            (share, self.room) =
+                (share - bytes, self.room.checked_sub(bytes).ok_or(StoreError::DayFull(self.histories.id))?);
             let actor = self.histories.add(&change)?;
             project::add(self.conn, self.histories.n, actor, &change, &mut self.projected)?;
             if held_aside.contains(&change.hash) {
@@ -302,30 +309,40 @@ impl Admission<'_> {
     }
 
     /// Decides about everything held of a device whose key signed two histories: what counts no more goes aside, what counts stays.
-    fn settle_broken(&mut self, device: DeviceId, pool: Vec<Change>, signed: &[Covered]) -> Result<(), StoreError> {
+    fn settle_broken(
+        &mut self,
+        device: DeviceId,
+        pool: Vec<Change>,
+        signed: &[Covered],
+    ) -> Result<(), StoreError> {
         folded::unfold(self.conn, &self.histories)?;
         let held: Vec<Change> = changes::all(self.conn, &self.histories)?
             .into_iter()
             .filter(|c| Actor(c.actor).device() == device)
             .collect();
         let was: HashSet<Hash> = held.iter().map(|c| c.hash).collect();
-        let everything: Vec<Change> = held.into_iter().chain(pool.into_iter().filter(|c| !was.contains(&c.hash))).collect();
+        let everything: Vec<Change> =
+            held.into_iter().chain(pool.into_iter().filter(|c| !was.contains(&c.hash))).collect();
         let heads: Vec<ChangeHead> = everything.iter().map(ChangeHead::from).collect();
         let verdict = judge(self.histories.first, FIRST_MAX_OP, &[], &heads, signed);
 
         // From the last to the first, so that no row is left over that another one leans on.
-        for change in everything.iter().filter(|c| was.contains(&c.hash) && !verdict.visible.contains(&c.hash)) {
+        for change in
+            everything.iter().filter(|c| was.contains(&c.hash) && !verdict.visible.contains(&c.hash))
+        {
             let line = self.histories.line(Actor(change.actor))?.n;
             let sql = "DELETE FROM change WHERE actor = ?1 AND seq = ?2";
             self.conn.prepare_cached(sql)?.execute(params![line, change.seq])?;
             project::remove(self.conn, self.histories.n, change, &mut self.projected)?;
         }
         for (actor, _) in self.histories.lines_of(device)? {
-            let of_actor = everything.iter().filter(|c| c.actor == actor.0 && verdict.visible.contains(&c.hash));
+            let of_actor =
+                everything.iter().filter(|c| c.actor == actor.0 && verdict.visible.contains(&c.hash));
             let end = of_actor.filter(|c| was.contains(&c.hash)).max_by_key(|c| c.seq);
             self.histories.cut(actor, end)?;
         }
-        let mut visible: Vec<Change> = everything.iter().filter(|c| verdict.visible.contains(&c.hash)).cloned().collect();
+        let mut visible: Vec<Change> =
+            everything.iter().filter(|c| verdict.visible.contains(&c.hash)).cloned().collect();
         visible.sort_by_key(|c| (c.start_op, c.hash));
         for change in visible.iter().filter(|c| !was.contains(&c.hash)) {
             let actor = self.histories.add(change)?;
@@ -335,10 +352,13 @@ impl Admission<'_> {
             self.histories.break_line(Actor(*actor), *broken_at)?;
         }
         self.histories.set_heads(device, &everything, &visible)?;
-        self.aside.replace(device, everything.iter().filter_map(|c| {
-            let withdrawn = verdict.withdrawn.contains(&c.hash);
-            (withdrawn || verdict.waiting.contains(&c.hash)).then_some((c, withdrawn))
-        }))
+        self.aside.replace(
+            device,
+            everything.iter().filter_map(|c| {
+                let withdrawn = verdict.withdrawn.contains(&c.hash);
+                (withdrawn || verdict.waiting.contains(&c.hash)).then_some((c, withdrawn))
+            }),
+        )
     }
 
     /// Those covers of a device without which something would not be covered: each is needed for a head that no later one names, or names
@@ -425,11 +445,20 @@ pub(super) fn replace_covers(
     covers: &[HeldCover],
 ) -> Result<(), StoreError> {
     let day = day.to_string();
-    conn.prepare_cached("DELETE FROM cover WHERE day = ?1 AND device = ?2")?.execute(params![day, device.0])?;
-    let sql = "INSERT INTO cover (day, device, key, tips, signature, pending) VALUES (?1, ?2, ?3, ?4, ?5, ?6)";
+    conn.prepare_cached("DELETE FROM cover WHERE day = ?1 AND device = ?2")?
+        .execute(params![day, device.0])?;
+    let sql =
+        "INSERT INTO cover (day, device, key, tips, signature, pending) VALUES (?1, ?2, ?3, ?4, ?5, ?6)";
     for HeldCover { cover, pending } in covers {
         let tips = cover.tips.concat();
-        conn.prepare_cached(sql)?.execute(params![day, device.0, cover.key, tips, cover.signature, pending])?;
+        conn.prepare_cached(sql)?.execute(params![
+            day,
+            device.0,
+            cover.key,
+            tips,
+            cover.signature,
+            pending
+        ])?;
     }
     Ok(())
 }
@@ -443,7 +472,8 @@ pub(super) fn keep_own_cover(
     let device = cover.device();
     let mut kept = with_held(conn, histories.id, device, Vec::new())?;
     // Those of a broken key prove that it is.
-    let proof = kept.len() > 1 && histories.lines_of(device)?.iter().any(|(_, line)| line.broken_at.is_some());
+    let proof =
+        kept.len() > 1 && histories.lines_of(device)?.iter().any(|(_, line)| line.broken_at.is_some());
     kept.retain(|held| {
         let goes_beyond = |t: &Hash| histories.heads.contains(t) && !cover.tips.contains(t);
         proof || held.pending || held.cover.tips.iter().any(goes_beyond)

@@ -188,7 +188,9 @@ impl Store {
         let mut found = Vec::new();
         while let (Some(row), true) = (rows.next()?, found.len() < 50) {
             let id = EntryId::from_bytes(row.get(1)?);
-            if let (true, Ok(day)) = (id.to_string().ends_with(&ending), row.get_ref(0)?.as_str().unwrap_or_default().parse()) {
+            if let (true, Ok(day)) =
+                (id.to_string().ends_with(&ending), row.get_ref(0)?.as_str().unwrap_or_default().parse())
+            {
                 found.push((day, id));
             }
         }
@@ -204,7 +206,8 @@ impl Store {
             WHERE (?1 IS NULL OR d.id = ?1) AND substr(a.actor, 1, 16) = ?2 ORDER BY e.n DESC LIMIT 1";
         let mut statement = self.conn.prepare_cached(sql)?;
         let day = day.map(|d| d.to_string());
-        let row = statement.query_row(params![day, self.device().0], |r| Ok((r.get::<_, String>(0)?, r.get(1)?)));
+        let row =
+            statement.query_row(params![day, self.device().0], |r| Ok((r.get::<_, String>(0)?, r.get(1)?)));
         Ok(row.optional()?.and_then(|(day, id)| Some((day.parse().ok()?, EntryId::from_bytes(id)))))
     }
 
@@ -289,7 +292,8 @@ fn read(row: &Row<'_>) -> Result<Option<Noted>, StoreError> {
             ClockName { device, clock }
         }
     };
-    let unsettled = row.get_ref(6)?.as_str().unwrap_or_default().split_whitespace().map(str::to_owned).collect();
+    let unsettled =
+        row.get_ref(6)?.as_str().unwrap_or_default().split_whitespace().map(str::to_owned).collect();
     Ok(Some(Noted { id, entry, json, text, device, at_clock, void: row.get(5)?, unsettled }))
 }
 
@@ -323,6 +327,7 @@ pub(super) fn registers(conn: &Connection, day: i64) -> Result<Registers, StoreE
 /// The spelling of the area: of several the smallest.
 fn area(conn: &Connection, day: i64) -> Result<String, StoreError> {
     let spelled = live(super::project::values(conn, day, "day/area")?);
-    let spelled = spelled.iter().filter_map(|v| Saying::read(&v.text, v.device()).v.as_str().map(str::to_owned));
+    let spelled =
+        spelled.iter().filter_map(|v| Saying::read(&v.text, v.device()).v.as_str().map(str::to_owned));
     Ok(spelled.min().unwrap_or_default())
 }

@@ -76,8 +76,8 @@ impl Store {
         let tx = self.sql().unchecked_transaction()?;
         let Some(histories) = Histories::read(&tx, day)? else { return Ok(Vector::default()) };
         let mut vector = Vector::default();
-        let mut statement =
-            tx.prepare_cached("SELECT actor, seq, hash FROM actor WHERE day = ?1 AND seq > 0 ORDER BY actor")?;
+        let mut statement = tx
+            .prepare_cached("SELECT actor, seq, hash FROM actor WHERE day = ?1 AND seq > 0 ORDER BY actor")?;
         let mut rows = statement.query([histories.n])?;
         while let Some(row) = rows.next()? {
             vector.reached.push(Reached { actor: Actor(row.get(0)?), seq: row.get(1)?, hash: row.get(2)? });
@@ -122,7 +122,8 @@ impl Store {
             let ours = histories.hash_at(*actor, *seq)?;
             let same = ours.is_some_and(|ours| short(&ours) == *hash) || is_aside(*actor, *seq, hash);
             // A line that is longer there is no contradiction as long as nothing here is in that place.
-            let longer = ours.is_none() && !set_aside.iter().any(|a| a.change.actor == actor.0 && a.change.seq == *seq);
+            let longer = ours.is_none()
+                && !set_aside.iter().any(|a| a.change.actor == actor.0 && a.change.seq == *seq);
             if same || longer {
                 let held = from.entry(*actor).or_default();
                 *held = (*held).max(*seq);
@@ -155,7 +156,8 @@ impl Store {
                 lacking.covers.push(cover);
             }
         }
-        let mut statement = tx.prepare_cached("SELECT n, actor, seq FROM actor WHERE day = ?1 AND seq > 0")?;
+        let mut statement =
+            tx.prepare_cached("SELECT n, actor, seq FROM actor WHERE day = ?1 AND seq > 0")?;
         let lines: Vec<(i64, Actor, u32)> = statement
             .query_map([histories.n], |r| Ok((r.get(0)?, Actor(r.get(1)?), r.get(2)?)))?
             .collect::<Result<_, _>>()?;

@@ -4,7 +4,8 @@
 use super::history::Histories;
 use super::{Store, StoreError, aside, changes};
 use crate::day::{
-    Actor, Change, ChangeHead, Covered, DayId, Document, FIRST_MAX_OP, Hash, Key, Noted, Registers, Written, effective, judge, values,
+    Actor, Change, ChangeHead, Covered, DayId, Document, FIRST_MAX_OP, Hash, Key, Noted, Registers, Written,
+    effective, judge, values,
 };
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -40,7 +41,12 @@ impl Store {
             let histories = Histories::read(&tx, day)?.ok_or(StoreError::NoDay(day))?;
             let all = changes::all(&tx, &histories)?;
             let document = Document::of(&histories.beginning, &all)?;
-            Ok((histories, all, document, aside::all(&tx, &Histories::read(&tx, day)?.ok_or(StoreError::NoDay(day))?)?))
+            Ok((
+                histories,
+                all,
+                document,
+                aside::all(&tx, &Histories::read(&tx, day)?.ok_or(StoreError::NoDay(day))?)?,
+            ))
         };
         let (histories, all, document, set_aside) = match read() {
             Ok(read) => read,
@@ -57,14 +63,18 @@ impl Store {
             found.faults.push(format!("{bad} signatures do not fit what they are said to sign"));
         }
         let signed: Vec<Covered> = covers.iter().filter(|c| c.is_good(day)).map(Covered::from).collect();
-        let heads: Vec<ChangeHead> = all.iter().chain(set_aside.iter().map(|a| &a.change)).map(ChangeHead::from).collect();
+        let heads: Vec<ChangeHead> =
+            all.iter().chain(set_aside.iter().map(|a| &a.change)).map(ChangeHead::from).collect();
         let verdict = judge(histories.first, FIRST_MAX_OP, &[], &heads, &signed);
         let visible: BTreeSet<Hash> = all.iter().map(|c| c.hash).collect();
         if visible != verdict.visible {
             let (held, follow) = (visible.len(), verdict.visible.len());
-            found.faults.push(format!("{held} changes count here, and by the signatures {follow} do, or they are other ones"));
+            found.faults.push(format!(
+                "{held} changes count here, and by the signatures {follow} do, or they are other ones"
+            ));
         }
-        let withdrawn: BTreeSet<Hash> = set_aside.iter().filter(|a| a.withdrawn).map(|a| a.change.hash).collect();
+        let withdrawn: BTreeSet<Hash> =
+            set_aside.iter().filter(|a| a.withdrawn).map(|a| a.change.hash).collect();
         if withdrawn != verdict.withdrawn {
             found.faults.push("what is withdrawn here is not what the signatures say".to_owned());
         }
@@ -84,7 +94,9 @@ impl Store {
         held.sort_by_key(|n| n.id);
         if held != entries {
             let (rows, read) = (held.len(), entries.len());
-            found.faults.push(format!("there are {rows} entries in rows, {read} in the changes, or they differ"));
+            found
+                .faults
+                .push(format!("there are {rows} entries in rows, {read} in the changes, or they differ"));
         }
         if record.registers != registers {
             found.faults.push("the registers in rows are not those of the changes".to_owned());

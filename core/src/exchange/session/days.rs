@@ -133,9 +133,8 @@ impl Session {
         }
         if let Some(last) = frames.last_mut() {
             last.more = false;
-            let waits = |r: &Reached| {
-                (ByteArray::new(r.actor.0), u64::from(r.seq), ByteArray::new(short(&r.hash)))
-            };
+            let waits =
+                |r: &Reached| (ByteArray::new(r.actor.0), u64::from(r.seq), ByteArray::new(short(&r.hash)));
             last.waiting = vector.waiting.iter().map(waits).collect();
             last.covers = (!vector.covers.is_empty()).then(|| ByteBuf::from(vector.covers.concat()));
         }
@@ -423,7 +422,8 @@ impl Session {
     ) -> Result<bool, SessionError> {
         let count = changes.len() as u64;
         let covers = self.covers.remove(&day).unwrap_or_default();
-        let taken = self.host.shelf().store.take_in(vec![Incoming { day, beginning, changes, covers }], false);
+        let taken =
+            self.host.shelf().store.take_in(vec![Incoming { day, beginning, changes, covers }], false);
         self.taken(day, taken.map(|mut days| days.pop()), count)
     }
 

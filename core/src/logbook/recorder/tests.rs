@@ -222,7 +222,11 @@ fn turns_follow_one_another_and_are_due() {
     assert_eq!(phone.stands().turns[0].due_in_ms, -2_000);
     let before = phone.changes();
     let second = phone.press(Press::turn(None));
-    assert_eq!(phone.changes(), before + 2, "the end of one turn and the begin of the next: one change a history");
+    assert_eq!(
+        phone.changes(),
+        before + 2,
+        "the end of one turn and the begin of the next: one change a history"
+    );
     assert_eq!(phone.json(first.id)["ended_at"], json!(second.at));
     assert_eq!(lacks(&phone.stands())[0], "A: who is at the head");
     phone.recorder.add_details(&mut phone.book, second.id, Press::turn(Some("Dig2".to_owned()))).unwrap();

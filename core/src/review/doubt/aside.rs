@@ -12,7 +12,8 @@ pub type Aside = (EntryId, DeviceId, bool);
 /// One unclear item a device: at its first entry that waits, and at its first that was withdrawn.
 #[must_use]
 pub fn set_aside(ground: &Ground<'_>, aside: &[Aside]) -> Vec<Item> {
-    let mut devices: Vec<(DeviceId, bool)> = aside.iter().map(|(_, device, withdrawn)| (*device, *withdrawn)).collect();
+    let mut devices: Vec<(DeviceId, bool)> =
+        aside.iter().map(|(_, device, withdrawn)| (*device, *withdrawn)).collect();
     devices.sort_unstable();
     devices.dedup();
     let one = |(device, withdrawn): (DeviceId, bool)| {
@@ -25,10 +26,20 @@ pub fn set_aside(ground: &Ground<'_>, aside: &[Aside]) -> Vec<Item> {
         };
         let (code, says) = if withdrawn {
             let why = "signed two different histories, so its entries from there on are withdrawn here and everywhere";
-            ("withdrawn", format!("{what} of device {device}: its key {why}. Ask its owner, and take over what is true"))
+            (
+                "withdrawn",
+                format!(
+                    "{what} of device {device}: its key {why}. Ask its owner, and take over what is true"
+                ),
+            )
         } else {
             let why = "named as the writer, and that device's signature is not here";
-            ("waiting", format!("{what} that do not count yet: device {device} is {why}. Ask its owner for a pack, or sync with it"))
+            (
+                "waiting",
+                format!(
+                    "not counted yet: {what}. Device {device} is {why}. Ask its owner for a pack, or sync with it"
+                ),
+            )
         };
         let item = Item { entries, ..doubt(ground, first, code, says) };
         (!is_accepted(ground.record, &item.item)).then_some(item)
@@ -49,9 +60,12 @@ mod tests {
         let record = day(&[]);
         let found = set_aside(&Ground::of(&record, &RawClocks), &aside);
         let items: Vec<String> = found.iter().map(|i| i.item.clone()).collect();
-        assert_eq!(items, [format!("{}!waiting", id(1)), format!("{}!withdrawn", id(3)), format!("{}!waiting", id(4))]);
+        assert_eq!(
+            items,
+            [format!("{}!waiting", id(1)), format!("{}!withdrawn", id(3)), format!("{}!waiting", id(4))]
+        );
         assert_eq!(found[0].entries, [id(1), id(2)]);
-        assert!(found[0].says.starts_with("2 entries that do not count yet"), "{}", found[0].says);
+        assert!(found[0].says.starts_with("not counted yet: 2 entries."), "{}", found[0].says);
         let accepted = format!("{}!waiting", id(1));
         let record = day_with(&[], &[(&accepted, &[r#"{"v":true}"#])]);
         assert_eq!(set_aside(&Ground::of(&record, &RawClocks), &aside).len(), 2);

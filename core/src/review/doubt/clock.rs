@@ -80,7 +80,11 @@ mod tests {
         );
         assert_eq!(found[0].ask, ["Obs3"]);
         assert!(found[0].says.contains("2 times of Obs3"), "{}", found[0].says);
-        assert!(found[0].says.ends_with("as the clock \"4f627333000000000000000000000000\""), "{}", found[0].says);
+        assert!(
+            found[0].says.ends_with("as the clock \"4f627333000000000000000000000000\""),
+            "{}",
+            found[0].says
+        );
     }
 
     #[test]
