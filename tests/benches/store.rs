@@ -1,21 +1,17 @@
-//! Writing, merging and opening, as ratios against bare SQLite and Automerge in the same run. Medians; nothing here fails a build.
+//! Writing and opening, against bare SQLite in the same run. Medians; nothing here fails a build. Merging is in `peers`.
 
 #![allow(clippy::unwrap_used, clippy::expect_used, reason = "a failed unwrap in a bench is a failed bench")]
 
 mod common;
 
-use automerge::Automerge;
 use common::{cpu_us, log_strikes, median, say, strike};
-use firnbook_core::exchange;
 use firnbook_tests::Phone;
 use rusqlite::Connection;
-use rusqlite::types::Value as Sql;
 
 fn main() {
     write();
     growth();
     openings();
-    merge();
     many_days();
 }
 
@@ -80,70 +76,6 @@ fn openings() {
         few.push(cpu_us(|| log_strikes(&mut fresh, 5000 + round * 50, 50)));
     }
     say("an entry into a day of 1,000 actors against a day of one", median(many) / median(few), "x", 1.5);
-}
-
-/// 20 packs of 500 entries into a base, against a strict load, apply_changes and an INSERT of the same rows a pack.
-fn merge() {
-    let packs: Vec<Vec<u8>> = (0..20)
-        .map(|n| {
-            let mut phone = Phone::new(&format!("Obs{n}"));
-            log_strikes(&mut phone, n * 500, 500);
-            phone.pack()
-        })
-        .collect();
-    let rows = rows_of(&packs);
-    let ratios = (0..7).map(|_| {
-        let ours = cpu_us(|| {
-            let mut base = Phone::bare("Base");
-            packs.iter().for_each(|p| drop(base.book.merge(p, false).unwrap()));
-        });
-        ours / cpu_us(|| reference_merge(&packs, &rows))
-    });
-    say("merging 20 packs x 500 against load + apply + INSERT", median(ratios.collect()), "x", 1.3);
-}
-
-type Rows = Vec<(String, Vec<Vec<Sql>>)>;
-
-/// The rows of the merged base: changes, entries and strikes, in 20 parts.
-fn rows_of(packs: &[Vec<u8>]) -> Rows {
-    let mut base = Phone::bare("Base");
-    packs.iter().for_each(|p| drop(base.book.merge(p, false).unwrap()));
-    let conn = Connection::open(base.path()).unwrap();
-    ["change", "entry", "strike"]
-        .iter()
-        .map(|table| {
-            let mut statement = conn.prepare(&format!("SELECT * FROM \"{table}\"")).unwrap();
-            let columns = statement.column_count();
-            let rows = statement.query_map([], |r| (0..columns).map(|i| r.get(i)).collect()).unwrap();
-            ((*table).to_owned(), rows.map(Result::unwrap).collect())
-        })
-        .collect()
-}
-
-fn reference_merge(packs: &[Vec<u8>], rows: &Rows) {
-    let folder = tempfile::tempdir().unwrap();
-    let mut conn = Connection::open(folder.path().join("bare.db")).unwrap();
-    conn.execute_batch("PRAGMA journal_mode = wal; PRAGMA synchronous = full; PRAGMA foreign_keys = off")
-        .unwrap();
-    conn.execute_batch(&firnbook_core::store::store_sql(&firnbook_core::entry::KINDS)).unwrap();
-    let mut base = Automerge::new();
-    for (n, pack) in packs.iter().enumerate() {
-        let length = u32::from_be_bytes(pack[10..14].try_into().unwrap()) as usize;
-        let doc = Automerge::load(&pack[14 + length..pack.len() - 32]).unwrap();
-        base.apply_changes(doc.get_changes(&[])).unwrap();
-        let tx = conn.transaction().unwrap();
-        for (table, all) in rows {
-            let part = all.len() / packs.len();
-            let part = if n + 1 == packs.len() { &all[n * part..] } else { &all[n * part..(n + 1) * part] };
-            let marks = vec!["?"; part[0].len()].join(", ");
-            let mut insert = tx.prepare_cached(&format!("INSERT INTO \"{table}\" VALUES ({marks})")).unwrap();
-            for row in part {
-                insert.execute(rusqlite::params_from_iter(row)).unwrap();
-            }
-        }
-        tx.commit().unwrap();
-    }
-    assert_eq!(exchange::read(&packs[0]).unwrap().1.len(), 1);
 }
 
 /// Opening a store of 1,000 days.

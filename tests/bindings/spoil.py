@@ -1,13 +1,12 @@
 """Files that a door must refuse, for the tests of every language: `spoil.py FOLDER` makes
 
 newer.firn       a pack of a format that does not exist yet, whole by its checksum
-forked.firnbook  a store in which the last change of a day is another one than in forked.firn
+older.firn       a pack of a format from before the first release, whole by its checksum
 """
 
 import datetime as dt
 import hashlib
 import os
-import sqlite3
 import sys
 from pathlib import Path
 
@@ -16,14 +15,12 @@ import firnbook as f  # noqa: E402
 
 folder = Path(sys.argv[1])
 folder.mkdir()
-log = f.Logbook.open(str(folder / "forked.firnbook"))
+log = f.Logbook.open(str(folder / "store.firnbook"))
 day = log.begin_day(dt.date(2027, 2, 6), "Upper Bowl", "Obs1").day
 log.write(day, log.stamp("Obs1"), f.Body.DRILL(f.Drill(label="1")))
-log.pack_file([day], str(folder / "forked.firn"))
+log.pack_file([day], str(folder / "good.firn"))
 log.shut()
-with sqlite3.connect(folder / "forked.firnbook") as store:
-    changed = store.execute("UPDATE change SET hash = zeroblob(32) WHERE n = (SELECT max(n) FROM change)").rowcount
-    assert changed == 1
-pack = bytearray((folder / "forked.firn").read_bytes()[:-32])
-pack[8:10] = (2).to_bytes(2, "big")
-(folder / "newer.firn").write_bytes(pack + hashlib.sha256(pack).digest())
+for name, version in [("newer", 3), ("older", 1)]:
+    pack = bytearray((folder / "good.firn").read_bytes()[:-32])
+    pack[8:10] = version.to_bytes(2, "big")
+    (folder / f"{name}.firn").write_bytes(pack + hashlib.sha256(pack).digest())

@@ -6,6 +6,7 @@ mod damage;
 mod disk;
 mod exports;
 mod kill;
+mod mutants;
 mod store_file;
 mod syncs;
 mod two_writers;

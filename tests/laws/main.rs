@@ -6,6 +6,7 @@ mod clocks;
 mod converge;
 mod depths;
 mod fields;
+mod fixtures;
 mod floors;
 mod histories;
 mod logbook;

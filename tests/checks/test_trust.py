@@ -1,0 +1,219 @@
+"""Days, files and the verdict by a second program, which has them only from `schemas/day.md`, `schemas/pack.md` and `schemas/trust.md`: it reads
+what the program writes, and writes histories of all sorts for the program to judge."""
+
+import functools
+import json
+import random
+import re
+import subprocess
+import zlib
+from dataclasses import replace
+
+import pytest
+from days import CHANGE, DOCUMENT, MAGIC, Change, Day, Refused, chunk, directory, document, read_document, runs, sha256, sint, text, uint
+from histories import Case
+from packs import Content, read_pack, write_pack
+from reckon import ROOT, built
+from verdict import PRIME, SMALL, Device, entries, judge
+
+CASES = 200
+DAY = Day("2027-02-06", "Upper Bowl")
+
+
+@functools.cache
+def firnbook():
+    return built("firnbook")
+
+
+class Program:
+    """The program on one store."""
+
+    def __init__(self, store):
+        self.store = store
+
+    def run(self, *line, stdin=None, refused=False):
+        command = [firnbook(), "--store", str(self.store), "--json", *map(str, line)]
+        done = subprocess.run(command, input=stdin, capture_output=True, text=True, timeout=300)
+        assert (done.returncode == 0) != refused, done.stderr or done.stdout
+        return json.loads(done.stdout)
+
+    def merge(self, *packs, refused=False):
+        folder = self.store.parent / f"{self.store.stem}-packs"
+        folder.mkdir(exist_ok=True)
+        begin = len(list(folder.iterdir()))
+        files = [folder / f"{begin + n:04}.firn" for n in range(len(packs))]
+        for file, pack in zip(files, packs):
+            file.write_bytes(pack)
+        return self.run("merge", *files, refused=refused)["files"]
+
+    def pack(self):
+        file = self.store.with_suffix(".firn")
+        self.run("pack", "--all", "--by", "Base", "-o", file)
+        return read_pack(file.read_bytes())
+
+    def shown(self):
+        """Every entry by day and id, as `entries` answers."""
+        answer = self.run("entries", "--void", "--since", "2000-01-01")["entries"]
+        return {(e["day"], e["entry"]["id"]): (e["entry"], e["device"], e["void"], sorted(e["unsettled"])) for e in answer}
+
+    def counts(self):
+        return {day["day"]: (day["waiting"], day["withdrawn"]) for day in self.run("day", "list")["days"]}
+
+
+@pytest.fixture
+def program(tmp_path):
+    return lambda name: Program(tmp_path / f"{name}.firnstore")
+
+
+def read(contents):
+    """Every entry by day and id, as this reading shows it."""
+    found = {}
+    for content in contents:
+        verdict = judge(content.day, content.changes + content.aside, content.covers)
+        for id, e in entries(verdict.visible.values()).items():
+            found[content.day.id.hex(), id] = (e.entry, e.device.hex(), e.void, sorted(e.unsettled))
+    return found
+
+
+# Source: RFC 8032, section 7.1, tests 1 to 3.
+@pytest.mark.parametrize("secret, public, message, signature", [
+    ("9d61b19deffd5a60ba844af492ec2cc44449c5697b326919703bac031cae7f60", "d75a980182b10ab7d54bfed3c964073a0ee172f3daa62325af021a68f707511a", "",
+     "e5564300c360ac729086e2cc806e828a84877f1eb8e5d974d873e065224901555fb8821590a33bacc61e39701cf9b46bd25bf5f0595bbe24655141438e7a100b"),
+    ("4ccd089b28ff96da9db6c346ec114e0f5b8a319f35aba624da8cf6ed4fb8a6fb", "3d4017c3e843895a92b70aa74d1b7ebc9c982ccf2ec4968cc0cd55f12af4660c", "72",
+     "92a009a9f0d4cab8720e820b5f642540a2b27b5416503f8fb3762223ebdb69da085ac1e43e15996e458f3613d0f11d8c387b2eaeb4302aeeb00d291612bb0c00"),
+    ("c5aa8df43f9f837bedb7442f31dcb7b166d38535076f094b85ce3a2e0b4458f7", "fc51cd8e6218a1a38da47ed00230f0580816ed13ba3303ac5deb911548908025", "af82",
+     "6291d657deec24024827e69c3abe01a30ce548a284743a445e3680d7db5ac3ac18ff9b538d16f290ae67f760984dc6594a7c15e9716ed28dc027beceea1ec40a"),
+])
+def test_the_signer_used_here_signs_as_the_standard_says(secret, public, message, signature):
+    device = Device(bytes.fromhex(secret))
+    assert device.key.hex() == public
+    assert device.secret.sign(bytes.fromhex(message)).hex() == signature
+
+
+def test_the_points_of_small_order_are_those_of_the_curve():
+    """Doubling a point of order 8 gives one with y = 0, so that d y^4 + 2 y^2 = 1."""
+    d = -121665 * pow(121666, -1, PRIME)
+    assert (d * SMALL**4 + 2 * SMALL**2) % PRIME == 1
+
+
+def test_the_first_change_is_that_of_the_page(program):
+    id, first = re.search(r"the day id is `(\w{32})`\s+and the hash of the first change is `(\w{64})`",
+                          (ROOT / "schemas" / "day.md").read_text()).groups()
+    assert (DAY.id.hex(), DAY.first.hex()) == (id, first)
+    base = program("base")
+    base.merge(write_pack(bytes(16), [Content(DAY, [])]))
+    shown = base.run("day", "show")
+    assert (shown["day"], shown["heads"]) == (id, [first])
+
+
+def test_a_training_day_reads_as_the_program_shows_it(tmp_path, program):
+    """Phones without a network, corrections that cross, voids, and the same file the other way round."""
+    demo = tmp_path / "demo"
+    Program(tmp_path / "none.firnstore").run("demo", "--dir", demo, "--date", "2027-02-06")
+    base, phone = Program(demo / "base.firnstore"), Program(next((demo / "phones").glob("**/*.firnstore")))
+    ids = sorted(id for _, id in phone.shown())
+    for n, id in enumerate(ids[:12]):
+        base.run("amend", id, "--note", f"base {n}", "--by", "Base")
+        phone.run("amend", id, "--note", f"phone {n}", "--by", "Obs1")
+        if n % 3 == 0:
+            phone.run("amend", id, "--note", f"base {n}", "--by", "Obs1")
+    base.run("void", *ids[2:6], "--reason", "practice presses", "--by", "Base")
+    phone.run("void", *ids[4:8], "--reason", "not ours", "--by", "Obs1")
+    phone.run("void", "--restore", ids[7], "--by", "Obs1")
+    phone.pack()
+    base.merge(phone.store.with_suffix(".firn").read_bytes())
+    base.run("amend", ids[0], "--note", "settled", "--by", "Base")
+
+    manifest, contents = base.pack()
+    assert manifest["device"] == json.loads((demo / "base.firnstore.device").read_text())["device"]
+    for content in contents:
+        assert all(cover.is_good(content.day.id) for cover in content.covers) and content.covers
+        assert not judge(content.day, content.changes, []).visible
+        verdict = judge(content.day, content.changes, content.covers)
+        assert len(verdict.visible) == len(content.changes) and not content.aside
+    shown = base.shown()
+    assert read(contents) == shown
+    assert any(unsettled for _, _, _, unsettled in shown.values()) and any(void for _, _, void, _ in shown.values())
+
+    again = program("again")
+    again.merge(write_pack(bytes(16), contents))
+    assert again.shown() == shown
+    assert again.run("day", "show")["heads"] == base.run("day", "show")["heads"]
+
+
+def test_the_key_beside_a_store_is_the_one_that_signs(program):
+    phone = program("phone")
+    phone.run("day", "new", "--area", "Upper Bowl", "--date", "2027-02-06", "--by", "Obs1")
+    phone.run("log", "note", "--topic", "general", "--note", "one", "--at", "10:00", "--by", "Obs1", "--day", "2027-02-06")
+    kept = json.loads(phone.store.with_name(phone.store.name + ".device").read_text())
+    device = Device(bytes.fromhex(kept["key"]))
+    assert device.id.hex() == kept["device"]
+    _, [content] = phone.pack()
+    on = {dep for change in content.changes for dep in change.deps}
+    tips = [change.hash for change in content.changes if change.hash not in on]
+    # Ed25519 gives one signature for a key and a message, so the same one comes out here.
+    assert content.covers == [device.cover(content.day.id, tips)]
+
+
+@pytest.fixture(scope="module")
+def cases():
+    rng = random.Random(2027)
+    cases = [Case(rng, number) for number in range(CASES)]
+    return [(case, *case.held()) for case in cases]
+
+
+def test_random_histories_are_judged_alike(cases, program):
+    base = program("base")
+    [merged] = base.merge(write_pack(bytes(16), [case.content(changes, covers) for case, changes, covers in cases]))
+    expected, shown = {}, {}
+    for case, changes, covers in cases:
+        verdict = judge(case.day, changes, covers)
+        expected[case.day.id.hex()] = (len(verdict.waiting), len(verdict.withdrawn))
+        shown |= read([Content(case.day, changes, covers)])
+    assert base.counts() == expected
+    assert base.shown() == shown
+    assert (merged["waiting"], merged["withdrawn"]) == tuple(map(sum, zip(*expected.values())))
+    assert base.run("verify")["ok"]
+
+    # Every sort of change is there often enough to mean something.
+    verdicts = [judge(case.day, changes, covers) for case, changes, covers in cases]
+    for sort in ["visible", "waiting", "withdrawn", "unsound", "forks"]:
+        assert sum(bool(getattr(verdict, sort)) for verdict in verdicts) > CASES / 10, sort
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_random_histories_in_parts_and_any_order_come_to_the_same(cases, program, seed):
+    """Each file has some changes and some signatures, and what comes twice does no harm."""
+    rng = random.Random(seed)
+    base, packs = program("base"), [[], [], [], []]
+    expected, visible = {}, {}
+    for case, changes, covers in cases:
+        parts = [([], []) for _ in packs]
+        for sort, things in enumerate([changes, covers]):
+            for thing in things:
+                for part in rng.sample(parts, rng.choice([1, 1, 2])):
+                    part[sort].append(thing)
+        held, signed = {}, []
+        for pack, (some, signatures) in zip(packs, parts):
+            pack.append(case.content(some, signatures))
+            held |= {change.hash: change for change in some}
+            signed += signatures
+            verdict = judge(case.day, held.values(), signed)
+            # What is unsound is dropped. What depends on it and comes later waits.
+            held = {hash: change for hash, change in held.items() if hash not in verdict.unsound}
+        expected[case.day.id.hex()] = (len(verdict.waiting), len(verdict.withdrawn))
+        whole = judge(case.day, changes, covers)
+        assert (verdict.visible, verdict.withdrawn, verdict.forks) == (whole.visible, whole.withdrawn, whole.forks)
+        visible[case.day.id] = whole
+    base.merge(*(write_pack(bytes(16), pack) for pack in packs))
+    assert base.counts() == expected
+    assert base.shown() == read(Content(case.day, changes, covers) for case, changes, covers in cases)
+    assert base.run("verify")["ok"]
+
+    # What it hands on is enough for another program to come to the same, and only what is visible is in the document.
+    _, contents = base.pack()
+    for content in contents:
+        whole = visible[content.day.id]
+        assert {change.hash for change in content.changes} == set(whole.visible)
+        again = judge(content.day, content.changes + content.aside, content.covers)
+        assert (again.visible, again.withdrawn, again.forks) == (whole.visible, whole.withdrawn, whole.forks)
