@@ -2,6 +2,7 @@
 
 import json
 from dataclasses import replace
+from datetime import date, timedelta
 
 from days import FIRST_LAST_COUNTER, Change, Day, keeps_rules
 from packs import Content
@@ -16,8 +17,8 @@ class Case:
     """One day with all changes and signatures that somebody made."""
 
     def __init__(self, rng, number):
-        self.rng, self.day = rng, Day("2027-02-06", f"slope {number}")
-        self.devices = [Device(rng.randbytes(32)) for _ in range(rng.randint(1, 3))]
+        self.rng, self.day = rng, Day(str(date(2026, 11, 1) + timedelta(number)), "Upper Bowl")
+        self.devices = [Device(rng.randbytes(32)) for _ in range(rng.choice([1, 1, 2, 3]))]
         self.changes, self.covers, self.bodies = [], [], []
         for _ in range(rng.randint(1, 16)):
             device = rng.choice(self.devices)
@@ -61,7 +62,7 @@ class Case:
         if own and self.rng.random() < 0.75:
             on = {dep for change in own for dep in change.deps}
             latest = [change for change in own if change.hash not in on]
-            before = self.rng.choice(own if self.rng.random() < 0.12 else latest)
+            before = self.rng.choice(own if self.rng.random() < 0.3 else latest)
             deps, actor, seq = [before], before.actor, before.seq + 1
             others = [change for change in latest if change.actor != actor]
             if others and self.rng.random() < 0.3:

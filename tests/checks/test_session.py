@@ -1,5 +1,5 @@
-"""A live exchange with a second program, which knows it only from `schemas/session.md`: the frames are as told there, Noise is that of
-another library, and peers of other versions are told what to do."""
+"""A sync with a second program, which has it only from `schemas/session.md`: the frames are as described there, Noise is that of another
+library, and peers of other versions are told what to do."""
 
 import contextlib
 import datetime
@@ -14,9 +14,11 @@ import threading
 import cbor2
 import pytest
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
+from days import Change, Day, document, read_change, read_document
 from reckon import built
-from talk import CHANGES, CLOCK, DAYS, DONE, GOODBYE, HELLO, KEPT, PIECE, RECORDS, ROSTER, VECTORS, Channel, call, hash_of_change, short
-
+from talk import (CHANGES, CLOCK, DAYS, DONE, GOODBYE, HELLO, KEPT, PIECE, RECORDS, ROSTER, SIGNATURES, VECTORS, Channel, call, covers_of,
+                  hash_of_day, short, signatures, vectors)
+from verdict import Device, judge
 
 class Crew:
     """A base with a day and a phone that it has let in, as stores of the program."""
@@ -68,7 +70,8 @@ def greet(peer, **other):
     number, hello = peer.receive()
     assert number == HELLO
     assert {"v", "device", "label", "clock", "crew", "roster", "stamp"} <= hello.keys()
-    assert (hello["v"], hello["label"], hello["crew"]) == (1, "Base", bytes.fromhex(peer.keys["crew"]))
+    assert (hello["v"], hello["label"], hello["crew"]) == (2, "Base", bytes.fromhex(peer.keys["crew"]))
+    assert len(hello["device"]) == 16
     assert hello["stamp"]["echo"][0] <= hello["stamp"]["echo"][1] + 5_000
     return hello
 
@@ -89,27 +92,74 @@ def finish(peer):
             return clocks
 
 
+def whole_day(peer, day_id):
+    """What comes of a day that is not held here: signatures, changes beside the document, the document, and the sizes of its pieces."""
+    covers, aside, data, sizes = [], [], b"", []
+    while True:
+        number, content = peer.receive()
+        assert content["day"] == day_id
+        if number == SIGNATURES:
+            assert not aside and not data
+            covers += covers_of(content)
+        elif number == CHANGES:
+            assert not data and content["left"] > 0
+            aside += [read_change(day_id, change) for change in content["changes"]]
+        else:
+            assert number == PIECE and not content.get("change") and content["at"] == len(data)
+            data += content["bytes"]
+            sizes.append(len(content["bytes"]))
+            if len(data) == content["length"]:
+                assert hashlib.sha256(data).digest() == content["sha256"]
+                return covers, aside, data, sizes
+
+
+def lacking(peer, day_id):
+    """What comes of a day of which vectors were sent: the other's vectors, signatures and changes."""
+    theirs, covers, changes, large = None, [], [], b""
+    while True:
+        number, content = peer.receive()
+        assert content["day"] == day_id
+        if number == VECTORS:
+            assert not content.get("more")
+            theirs = content
+        elif number == SIGNATURES:
+            assert not changes
+            covers += covers_of(content)
+        elif number == PIECE:
+            assert content["change"]
+            large = content["bytes"] if content["at"] == 0 else large + content["bytes"]
+            if len(large) == content["length"]:
+                assert hashlib.sha256(large).digest() == content["sha256"]
+                changes.append(read_change(day_id, large))
+        else:
+            assert number == CHANGES
+            changes += [read_change(day_id, change) for change in content["changes"]]
+            if content["left"] == 0:
+                return theirs, covers, changes
+
+
+def days_of(peer, held=()):
+    """Says which days are held here, and returns those of the other side."""
+    greet(peer)
+    peer.send(DAYS, {"days": [list(pair) for pair in held], "stamp": peer.stamp()})
+    number, days = peer.receive()
+    assert number == DAYS and not days.get("more")
+    return {bytes(day): bytes(hash) for day, hash in days["days"]}
+
+
 def test_a_day_that_the_other_lacks_comes_as_a_document_in_pieces(crew):
     with crew.listening() as at:
         peer = call(at, crew.keys)
-        greet(peer)
-        peer.send(DAYS, {"days": [], "stamp": peer.stamp()})
-        number, days = peer.receive()
-        assert number == DAYS and len(days["days"]) == 1 and not days.get("more")
-        [[day, heads_hash]] = days["days"]
-        document, sizes = b"", []
-        while True:
-            number, piece = peer.receive()
-            assert number == PIECE and piece["day"] == day and not piece.get("change") and piece["at"] == len(document)
-            document += piece["bytes"]
-            sizes.append(len(piece["bytes"]))
-            if len(document) == piece["length"]:
-                break
-        assert hashlib.sha256(document).digest() == piece["sha256"] and document[:4] == bytes.fromhex("856f4a83")
-        assert sizes[:3] == [1_024, 2_048, 4_096]
+        [(day_id, day_hash)] = days_of(peer).items()
+        covers, aside, data, sizes = whole_day(peer, day_id)
+        assert sizes[:3] == [1_024, 2_048, 4_096] and not aside
+        day, changes, heads = read_document(day_id, data)
+        verdict = judge(day, changes, covers)
+        assert len(verdict.visible) == len(changes) and not judge(day, changes, []).visible
         shown = crew.run("base", "day", "show")
-        assert (day.hex(), heads_hash) == (shown["day"], short(bytes.fromhex(h) for h in shown["heads"]))
-        peer.send(KEPT, {"day": day, "changes": 1, "complete": True})
+        assert (day_id.hex(), [head.hex() for head in heads]) == (shown["day"], shown["heads"])
+        assert day_hash == hash_of_day(verdict, day.first)
+        peer.send(KEPT, {"day": day_id, "changes": len(changes), "complete": True})
         assert 1 <= finish(peer) <= 8
     assert "Second program" in crew.told
 
@@ -117,52 +167,30 @@ def test_a_day_that_the_other_lacks_comes_as_a_document_in_pieces(crew):
 def test_equal_days_are_two_frames_each(crew):
     with crew.listening() as at:
         shown = crew.run("base", "day", "show")
+        held = (bytes.fromhex(shown["day"]), short([bytes.fromhex(head) for head in shown["heads"]], 16))
         peer = call(at, crew.keys)
-        greet(peer)
-        held = [[bytes.fromhex(shown["day"]), short(bytes.fromhex(h) for h in shown["heads"])]]
-        peer.send(DAYS, {"days": held, "stamp": peer.stamp()})
-        number, days = peer.receive()
-        assert (number, days["days"]) == (DAYS, held)
+        assert days_of(peer, [held]) == dict([held])
         assert peer.receive() is None
 
 
-def test_changes_that_the_other_lacks_come_causes_first_and_each_has_its_hash(crew):
+def test_changes_that_the_other_lacks_come_causes_first_after_their_signatures(crew):
     with crew.listening() as at:
         shown = crew.run("base", "day", "show")
-        day = bytes.fromhex(shown["day"])
+        day = Day(shown["date"], shown["area"])
         peer = call(at, crew.keys)
-        greet(peer)
-        peer.send(DAYS, {"days": [[day, bytes(8)]], "stamp": peer.stamp()})
-        assert peer.receive()[0] == DAYS
+        days_of(peer, [(day.id, bytes(16))])
         # Nothing is held of it: all changes are to come.
-        peer.send(VECTORS, {"day": day, "actors": b"", "seqs": [], "hashes": b""})
-        changes, frames, vectors = [], 0, None
-        while True:
-            number, content = peer.receive()
-            if number == VECTORS:
-                vectors = content
-            elif number == PIECE:
-                assert content["change"]
-                large = content["bytes"] if content["at"] == 0 else large + content["bytes"]
-                if len(large) == content["length"]:
-                    assert hashlib.sha256(large).digest() == content["sha256"]
-                    changes.append(large)
-            else:
-                assert number == CHANGES and content["day"] == day
-                changes += content["changes"]
-                frames += 1
-                if content["left"] == 0:
-                    break
-        hashes = [hash_of_change(c) for c in changes]
-        assert len(hashes) == len(set(hashes)) == sum(vectors["seqs"])
-        assert len(vectors["actors"]) == 16 * len(vectors["seqs"]) and len(vectors["hashes"]) == 8 * len(vectors["seqs"])
-        last = [vectors["hashes"][8 * i:8 * i + 8] for i in range(len(vectors["seqs"]))]
-        assert set(last) <= {h[:8] for h in hashes}
-        assert {bytes.fromhex(h) for h in shown["heads"]} <= set(hashes)
-        peer.send(KEPT, {"day": day, "changes": len(changes), "complete": True})
+        peer.send(VECTORS, vectors(day.id, judge(day, [], [])))
+        theirs, covers, changes = lacking(peer, day.id)
+        for n, change in enumerate(changes):
+            assert set(change.deps) <= {day.first, *(before.hash for before in changes[:n])}
+        verdict = judge(day, changes, covers)
+        assert len(verdict.visible) == len(changes) == sum(theirs["seqs"])
+        assert theirs == vectors(day.id, verdict) and {bytes.fromhex(head) for head in shown["heads"]} <= verdict.visible.keys()
+        peer.send(KEPT, {"day": day.id, "changes": len(changes), "complete": True})
         # Base in its turn waits for what it lacks: nothing.
-        peer.send(CHANGES, {"day": day, "changes": [], "left": 0})
-        assert peer.receive() == (KEPT, {"day": day, "changes": 0, "complete": True})
+        peer.send(CHANGES, {"day": day.id, "changes": [], "left": 0})
+        assert peer.receive() == (KEPT, {"day": day.id, "changes": 0, "complete": True})
         finish(peer)
     assert crew.run("base", "day", "show")["heads"] == shown["heads"]
 
@@ -172,7 +200,7 @@ def test_records_of_the_crew(crew):
         peer = call(at, crew.keys)
         hello = greet(peer, roster=bytes(8))
         number, ids = peer.receive()
-        assert number == ROSTER and short(ids) == hello["roster"]
+        assert number == ROSTER and short(ids, 8) == hello["roster"]
         peer.send(ROSTER, [])
         records, more = [], True
         while more:
@@ -190,7 +218,7 @@ def test_records_of_the_crew(crew):
         assert hashlib.sha256(found).digest()[:16].hex() == crew.keys["crew"]
 
 
-@pytest.mark.parametrize("v, says", [(2, "install the newer Firnbook here"), (0, "install the newer Firnbook on your device")])
+@pytest.mark.parametrize("v, says", [(3, "install the newer Firnbook here"), (1, "install the newer Firnbook on your device")])
 def test_base_tells_a_caller_of_another_version_what_to_do(crew, v, says):
     with crew.listening() as at:
         peer = call(at, crew.keys)
@@ -200,13 +228,13 @@ def test_base_tells_a_caller_of_another_version_what_to_do(crew, v, says):
         assert peer.receive() is None
 
 
-@pytest.mark.parametrize("v, says", [(2, "install the newer Firnbook here"), (0, "install the newer Firnbook there")])
+@pytest.mark.parametrize("v, says", [(3, "install the newer Firnbook here"), (1, "install the newer Firnbook there")])
 def test_sync_tells_its_owner_what_to_do_about_a_base_of_another_version(crew, v, says):
     listener = socket.create_server(("127.0.0.1", 0))
     heard = []
 
     def base():
-        peer = Channel(listener.accept()[0], crew.keys | {"device": "00112233445566ff"}, calls=False)
+        peer = Channel(listener.accept()[0], crew.keys | {"device": "00112233445566778899aabbccddeeff"}, calls=False)
         heard.append(peer.receive())
         peer.hello(v=v)
         heard.append(peer.receive())

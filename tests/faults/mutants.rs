@@ -132,14 +132,24 @@ fn documents_and_packs() {
     }
     let cover = rogue.cover(&[&changes[19]]);
     let document = Document::of(&beginning(), &changes).unwrap().save();
-    let pack = rogue.pack(changes.clone(), vec![cover], vec![change(rogue.actor(firnbook_core::day::History::Registers), 1, None, &[("x".to_owned(), "{}".to_owned())])]);
+    let pack = rogue.pack(
+        changes.clone(),
+        vec![cover],
+        vec![change(
+            rogue.actor(firnbook_core::day::History::Registers),
+            1,
+            None,
+            &[("x".to_owned(), "{}".to_owned())],
+        )],
+    );
     let manifest = u32::from_be_bytes(pack[10..14].try_into().unwrap()) as usize;
     let (mut read, mut merged) = (0, 0);
     for n in 0..count() {
         let mut bytes = document.clone();
         alter(&mut bytes, 8, &mut dice);
         fit(&mut bytes);
-        read += u64::from(quietly("document", n, || read_document(day().0, &bytes, &Bounds::default())).is_ok());
+        read +=
+            u64::from(quietly("document", n, || read_document(day().0, &bytes, &Bounds::default())).is_ok());
 
         // The same in a pack whose lengths and hashes say so, or what is beside the document, or the manifest altered.
         let mut text: serde_json::Value = serde_json::from_slice(&pack[14..14 + manifest]).unwrap();
@@ -223,7 +233,10 @@ fn frames_into_a_base_in_the_middle_of_a_session() {
             let mut bytes = frames[altered].clone();
             let mut plain = Vec::new();
             let mut inflater = flate2::read::DeflateDecoder::new(&bytes[5..]);
-            if std::io::Read::read_to_end(&mut inflater, &mut plain).is_ok() && !plain.is_empty() && dice.below(4) > 0 {
+            if std::io::Read::read_to_end(&mut inflater, &mut plain).is_ok()
+                && !plain.is_empty()
+                && dice.below(4) > 0
+            {
                 alter(&mut plain, 0, &mut dice);
                 let mut deflater = flate2::read::DeflateEncoder::new(&plain[..], flate2::Compression::fast());
                 let mut body = vec![bytes[4]];

@@ -34,7 +34,8 @@ fn says(record: &Record) -> String {
         json!({ "key": key.to_string(), "says": said.iter().map(|s| (&s.v, &s.by, s.device)).collect::<Vec<_>>() })
     });
     let all: Vec<Value> = entries.chain(registers).collect();
-    serde_json::to_string_pretty(&json!({ "date": record.date, "area": record.area, "says": all })).unwrap() + "\n"
+    serde_json::to_string_pretty(&json!({ "date": record.date, "area": record.area, "says": all })).unwrap()
+        + "\n"
 }
 
 /// A day with every kind, amendments, a conflict, a void, a pair, what waits, what is withdrawn, and its end.
@@ -109,7 +110,10 @@ fn packs_stores_and_sessions_of_every_version_open() {
         keep(&path("day.firn"), &base.pack());
         keep(&path("session.bin"), &spoken(&base));
         keep(&path("says.json"), says(&base.book.record(base.day).unwrap()).as_bytes());
-        rusqlite::Connection::open(base.path()).unwrap().execute_batch("PRAGMA wal_checkpoint(truncate)").unwrap();
+        rusqlite::Connection::open(base.path())
+            .unwrap()
+            .execute_batch("PRAGMA wal_checkpoint(truncate)")
+            .unwrap();
         for ending in ["", ".device"] {
             let from = PathBuf::from(format!("{}{ending}", base.path().display()));
             keep(&path(&format!("store.firnbook{ending}")), &std::fs::read(from).unwrap());
@@ -133,7 +137,10 @@ fn packs_stores_and_sessions_of_every_version_open() {
         book.log(base.day, "Base", vec![draft], false).unwrap();
         base.book.merge(&book.pack(&[base.day]).unwrap().bytes, false).unwrap();
         let entries = base.book.record(base.day).unwrap().entries;
-        assert!(entries.iter().any(|e| e.json.get("depth_cm") == Some(&json!(99))), "{version}: it is written on");
+        assert!(
+            entries.iter().any(|e| e.json.get("depth_cm") == Some(&json!(99))),
+            "{version}: it is written on"
+        );
 
         let mut frames = Frames::default();
         frames.push(&std::fs::read(fixture(&format!("{version}/session.bin"))).unwrap());

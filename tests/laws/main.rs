@@ -4,6 +4,7 @@
 
 mod clocks;
 mod converge;
+mod corpus;
 mod depths;
 mod fields;
 mod fixtures;
@@ -11,4 +12,5 @@ mod floors;
 mod histories;
 mod logbook;
 mod settling;
+mod trust;
 mod twins;

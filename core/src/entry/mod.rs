@@ -121,6 +121,14 @@ impl Entry {
         Ok(Entry { common, body, rest })
     }
 
+    /// Kind and instant of the entry `id` in this text, without building it, where that is plain: `None` where it must be read as a whole, by
+    /// [`Entry::from_json`].
+    #[must_use]
+    pub fn glance(text: &str, id: EntryId) -> Option<(String, Time)> {
+        let common: Common = serde_json::from_str(text).ok()?;
+        (common.id == id && Body::is_plain(&common.kind, text)).then_some((common.kind, common.at))
+    }
+
     /// The entry as the document holds it: fields in the order of the declaration, absent ones left out, then those of a newer version.
     #[must_use]
     pub fn to_json(&self) -> Map<String, Value> {
@@ -132,5 +140,39 @@ impl Entry {
         }
         json.extend(self.rest.clone());
         json
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_glance_says_what_reading_the_whole_says() {
+        let mut plain = 0;
+        for line in include_str!("../../../tests/checks/entries.jsonl").lines() {
+            let json: Map<String, Value> = serde_json::from_str(line).unwrap();
+            let id: EntryId = json["id"].as_str().unwrap().parse().unwrap();
+            let odd = [
+                ("", Value::Null),
+                ("at", "soon".into()),
+                ("drill", 1.into()),
+                ("kind", "x".into()),
+                ("newer", 1.into()),
+            ];
+            for (field, value) in odd {
+                let mut json = json.clone();
+                json.insert(field.to_owned(), value);
+                let text = Value::Object(json.clone()).to_string();
+                let Some((kind, at)) = Entry::glance(&text, id) else { continue };
+                let entry = Entry::from_json(&json).unwrap();
+                assert_eq!((kind.as_str(), at), (entry.body.kind(), entry.common.at), "{text}");
+                plain += 1;
+            }
+            assert!(Entry::glance(line, EntryId::new(1, [0; 10])).is_none(), "another id");
+            let twice = line.replacen('{', r#"{"kind":"note","#, 1);
+            assert!(Entry::glance(&twice, id).is_none(), "a field twice: {twice}");
+        }
+        assert!(plain > 20, "{plain}");
     }
 }

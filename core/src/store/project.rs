@@ -2,7 +2,7 @@
 
 use super::StoreError;
 use crate::day::{Actor, Body, Change, Hash, Key, Noted, Registers, Written, effective, live};
-use crate::entry::{EntryId, Time};
+use crate::entry::{Entry, EntryId, Time};
 use rusqlite::{Connection, OptionalExtension, Row, params};
 use std::collections::BTreeSet;
 
@@ -11,6 +11,8 @@ use std::collections::BTreeSet;
 pub(super) struct Projected {
     /// Entries about which something was said, or of which another body came.
     touched: BTreeSet<EntryId>,
+    /// Whether any register of the day is about an entry; `None` before it was looked up.
+    about_entries: Option<bool>,
     /// Entries first seen.
     pub new: usize,
     /// Entries held before that are other now.
@@ -33,6 +35,7 @@ pub(super) fn add(
                 value.insert(conn, day, &put.key)?;
                 if let Some(id) = key.entry() {
                     projected.touched.insert(id);
+                    projected.about_entries = Some(true);
                 }
             }
         }
@@ -113,6 +116,9 @@ fn add_body(
         return Ok(());
     }
     projected.new += 1;
+    if !projected.about_entries(conn, day)? {
+        return Ok(());
+    }
     let key = id.to_string();
     let said = "SELECT 1 FROM register WHERE day = ?1 AND key > ?2 AND key < ?2 || '~' LIMIT 1";
     if conn.prepare_cached(said)?.exists(params![day, key])? {
@@ -120,6 +126,19 @@ fn add_body(
         projected.touched.insert(id);
     }
     Ok(())
+}
+
+impl Projected {
+    /// Whether any register of the day is about an entry: ids of entries begin with a digit below 8, and no other key does.
+    fn about_entries(&mut self, conn: &Connection, day: i64) -> Result<bool, StoreError> {
+        if let Some(known) = self.about_entries {
+            return Ok(known);
+        }
+        let sql = "SELECT 1 FROM register WHERE day = ?1 AND key >= '0' AND key < '8' LIMIT 1";
+        let found = conn.prepare_cached(sql)?.exists([day])?;
+        self.about_entries = Some(found);
+        Ok(found)
+    }
 }
 
 /// Puts the body of an entry that is as it was first written among the registers.
@@ -219,6 +238,9 @@ struct Columns {
 
 impl Columns {
     fn of(text: &str, id: EntryId) -> Columns {
+        if let Some((kind, at)) = Entry::glance(text, id) {
+            return Columns { kind, at: Some(at), opaque: false };
+        }
         let noted = effective(
             id,
             &[Body { text: text.to_owned(), device: crate::day::DeviceId([0; 16]) }],

@@ -34,6 +34,8 @@ pub struct Replica {
     pub received: BTreeSet<Covered>,
     /// Kept up to date by each input.
     pub verdict: Verdict,
+    /// What was visible when it was last compared with `judge`.
+    pub settled: BTreeSet<Hash>,
     /// What its inputs came to.
     pub situations: BTreeSet<&'static str>,
 }
@@ -159,7 +161,8 @@ impl Replica {
         let mut previous: Option<Hash> = None;
         let mut of_actor = 0;
         for dep in head.deps.iter().filter(|_| head.deps != [FIRST]) {
-            let node = &self.nodes[dep];
+            // The first change is no dep beside others.
+            let Some(node) = self.nodes.get(dep) else { return false };
             let one_history =
                 node.head.actor[..16] == actor[..16] && node.head.actor[23] % 2 == actor[23] % 2;
             if !one_history || node.state == State::Unsound || previous >= Some(*dep) {

@@ -1,7 +1,7 @@
 //! Toy keys, hashes and signatures. They are as good as real ones as long as nobody calls `Secret` for a key that he does not own.
 
-use std::hash::{DefaultHasher, Hash as _, Hasher};
 use firnbook_core::day::{ChangeHead, Covered, Hash};
+use std::hash::{DefaultHasher, Hash as _, Hasher};
 
 /// The day of the model, and its first change.
 pub const DAY: u8 = 6;
@@ -19,13 +19,7 @@ pub fn toy_hash(content: impl std::hash::Hash) -> Hash {
 }
 
 /// A change with the hash of its content. `text` stands for its operations.
-pub fn change(
-    actor: [u8; 24],
-    seq: u32,
-    ops: (u32, u32),
-    deps: Vec<Hash>,
-    text: u64,
-) -> ChangeHead {
+pub fn change(actor: [u8; 24], seq: u32, ops: (u32, u32), deps: Vec<Hash>, text: u64) -> ChangeHead {
     let hash = toy_hash((actor, seq, ops, &deps, text));
     ChangeHead { hash, actor, seq, start_op: ops.0, max_op: ops.1, deps }
 }

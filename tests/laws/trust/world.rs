@@ -137,9 +137,9 @@ impl World {
         deps.extend(heads.iter().map(|head| head.hash).filter(|head| Some(*head) != last));
         let mut past: BTreeSet<Hash> = BTreeSet::new();
         for dep in &deps {
-            assert!(replica.verdict.visible.contains(dep), "(f) a write depends on what is not visible");
+            assert!(replica.verdict.visible.contains(dep), "a write depends on what is not visible");
             let written = self.honest.get(dep);
-            assert!(written.is_some(), "(f) a write depends on what no honest device wrote");
+            assert!(written.is_some(), "a write depends on what no honest device wrote");
             past.extend(written.iter().flat_map(|written| &written.history));
         }
         let of_deps = replica.changes().filter(|change| deps.contains(&change.hash)).map(|dep| dep.max_op);

@@ -1,7 +1,7 @@
 //! One change: encoding it, and reading it by taking it apart and encoding it again.
 
-use super::columns::{Columns, Writer, count, read_directory, spec, values};
-use super::error::{Hex, ascending, first_difference};
+use super::columns::{Columns, Writer, count, first_difference, read_directory, spec, values};
+use super::error::Hex;
 use super::first;
 use super::leb::{Input, put_bytes, put_signed, put_unsigned};
 use super::{Bounds, Change, Hash, MAX_COUNTER, Put, Unreadable};
@@ -21,8 +21,10 @@ pub(super) const PUT: u64 = 1;
 /// The kind of a text, in the lowest four bits; its length is in the others.
 pub(super) const TEXT: u64 = 6;
 const PART: &str = "The change";
+/// The part of a change or a document that its operations are, for errors.
+pub(super) const OPERATIONS: &str = "The table of operations";
 
-/// What stands before the columns of a change.
+/// The fields of a change before its columns.
 pub(super) struct Head<'a> {
     pub actor: &'a [u8],
     pub seq: u32,
@@ -45,6 +47,8 @@ impl Encoder {
         let n = puts.len();
         let columns = &mut self.columns;
         columns.clear();
+        // The columns without keys and texts take some 20 bytes, and a few for each length.
+        columns.data.reserve(32 + puts.iter().map(|put| put.0.len() + put.1.len() + 6).sum::<usize>());
         columns.same(spec::OBJECT_ACTOR, 0, n, 1);
         columns.same(spec::OBJECT_COUNTER, 0, n, first::ENTRIES.into());
         columns.texts(spec::KEY, n, |k| puts[k].0);
@@ -62,6 +66,7 @@ impl Encoder {
     pub fn chunk(&mut self, head: &Head) -> (Hash, Vec<u8>) {
         let out = &mut self.head;
         out.clear();
+        out.reserve(128 + head.deps.as_flattened().len());
         put_unsigned(out, head.deps.len() as u64);
         out.extend_from_slice(head.deps.as_flattened());
         put_bytes(out, head.actor);
@@ -93,8 +98,8 @@ pub(super) fn text_kind(text: &str) -> u64 {
     (text.len() as u64) << 4 | TEXT
 }
 
-/// Encodes a change, in exactly the bytes that Automerge would write for it. The caller keeps to the rules that [`read_change`] checks; `deps`
-/// are sorted here.
+/// Encodes a change in exactly the bytes that Automerge writes for it. `deps` are sorted here. The caller keeps to the rules that
+/// [`read_change`] checks: what breaks them is encoded too, and then not read.
 #[must_use]
 pub fn encode(
     day: [u8; 16],
@@ -113,15 +118,15 @@ pub fn encode(
 
 /// Reads the chunk of one change other than the first, with nothing after it.
 ///
-/// What needs the changes that it depends on is left to the caller: that they are held, whose they are, that the actor's change before is one of
-/// them, and that `start_op` is larger than their counters.
+/// The caller checks what needs the changes that it depends on: that they are held and whose they are, that the previous change of the actor is
+/// one of them, and that `start_op` is larger than their counters.
 ///
 /// # Errors
 /// [`Unreadable`] if it is damaged, larger than [`Bounds::default`] allows, of another day, or anything else than a change of a day in the
 /// bytes that Automerge writes for it.
 pub fn read_change(day: [u8; 16], bytes: &[u8]) -> Result<Change, Unreadable> {
     let mut input = chunk(PART, CHANGE, bytes, Bounds::default().bytes)?;
-    // A damaged change is said to be damaged, and not to have a wrong number.
+    // For a damaged change, the first wrong number that the damage makes would say nothing.
     parse(day, bytes, &mut input).map_err(|error| if sound(bytes) { error } else { Unreadable::Damaged })
 }
 
@@ -136,11 +141,11 @@ fn parse(day: [u8; 16], bytes: &[u8], input: &mut Input) -> Result<Change, Unrea
     let actor = to_actor(author)?;
     let (seq, start_op) = (input.below(MAX_COUNTER)?, input.below(MAX_COUNTER)?);
     let fail = |why| Err(Unreadable::History { actor: Hex(author.to_vec()), seq, why });
-    if deps.is_empty() || !ascending(&deps) {
-        return fail("it needs dependencies, sorted, each once");
+    if deps.is_empty() {
+        return fail("it has no dependencies");
     }
     if seq == 0 || start_op <= first::ENTRIES {
-        return fail("sequence numbers begin at 1, and counters after those of the day's first change");
+        return fail("sequence numbers begin at 1, and its counters follow those of the day's first change");
     }
     if input.signed()? != 0 || input.unsigned()? != 0 {
         return Err(Unreadable::Foreign { what: "a time or a message of a change" });
@@ -155,20 +160,23 @@ fn parse(day: [u8; 16], bytes: &[u8], input: &mut Input) -> Result<Change, Unrea
         return Err(Unreadable::OtherDay { day: Hex(day.to_vec()), why: "the change names another one" });
     }
     let directory = read_directory(input)?;
-    let columns: Result<Vec<_>, Unreadable> =
-        directory.into_iter().map(|(spec, length)| Ok((spec, Cow::Borrowed(input.take(length)?)))).collect();
-    let columns = Columns(columns?);
+    let list = directory.into_iter().map(|(spec, length)| Ok((spec, Cow::Borrowed(input.take(length)?))));
+    let columns = Columns { part: OPERATIONS, list: list.collect::<Result<_, Unreadable>>()? };
     if !input.is_empty() {
         return Err(Unreadable::Foreign { what: "extra bytes of a change" });
     }
-    let kinds = Input::new("The list of kinds of values", columns.get(spec::VALUE_KIND));
+    let (keys, kinds) = (columns.get(spec::KEY), columns.get(spec::VALUE_KIND));
     let n = count(kinds, "operations", bounds.operations)?;
     if n == 0 || n as u64 + u64::from(start_op) > u64::from(MAX_COUNTER) {
-        return fail("it needs an operation, and its counters are below 2^31");
+        return fail("it has no operations, or counters of 2^31 and more");
     }
-    let keys = values(Input::new("The list of keys", columns.get(spec::KEY)), n, Input::text)?;
+    // Each key of a change is another one, so its bytes bound the number of operations too.
+    if n > keys.left() {
+        return Err(Unreadable::Foreign { what: "a change with more operations than keys" });
+    }
+    let keys = values(keys, n, Input::text)?;
     let kinds = values(kinds, n, Input::unsigned)?;
-    let texts = texts(&kinds, Input::new("The list of values", columns.get(spec::VALUE)))?;
+    let texts = texts(&kinds, columns.get(spec::VALUE))?;
     check_keys(&actor, keys.iter().copied(), bounds.key_bytes)?;
 
     let puts: Vec<(&str, &str)> = keys.into_iter().zip(texts).collect();
@@ -277,6 +285,14 @@ pub(super) fn check_keys<'a>(
 
 /// Whether a key is a ULID in its one spelling: 26 digits of base 32 in upper case, below 2^128.
 fn is_ulid(key: &str) -> bool {
-    let digit = |byte: &u8| matches!(byte, b'0'..=b'9' | b'A'..=b'H' | b'J' | b'K' | b'M' | b'N' | b'P'..=b'T' | b'V'..=b'Z');
-    key.len() == 26 && key.as_bytes()[0] <= b'7' && key.as_bytes().iter().all(digit)
+    const DIGITS: [bool; 256] = {
+        let (mut digits, mut k) = ([false; 256], 0);
+        while k < 32 {
+            digits[b"0123456789ABCDEFGHJKMNPQRSTVWXYZ"[k] as usize] = true;
+            k += 1;
+        }
+        digits
+    };
+    let key = key.as_bytes();
+    key.len() == 26 && key[0] <= b'7' && key.iter().fold(true, |all, byte| all & DIGITS[*byte as usize])
 }

@@ -2,7 +2,6 @@
 //! length and values for different ones.
 
 use super::Unreadable;
-use super::error::first_difference;
 use super::leb::{Input, put_bytes, put_signed, put_unsigned};
 use std::borrow::Cow;
 
@@ -52,61 +51,54 @@ pub(super) fn read_directory(input: &mut Input) -> Result<Vec<(u32, u64)>, Unrea
 }
 
 /// Columns that were read, not yet understood.
-pub(super) struct Columns<'a>(pub Vec<(u32, Cow<'a, [u8]>)>);
+pub(super) struct Columns<'a> {
+    /// What they are the columns of, for errors.
+    pub part: &'static str,
+    pub list: Vec<(u32, Cow<'a, [u8]>)>,
+}
 
-impl Columns<'_> {
-    /// The data of a column; empty if it is missing.
-    pub fn get(&self, spec: u32) -> &[u8] {
-        self.0.iter().find(|column| column.0 == spec).map_or(&[], |column| &column.1)
+impl<'a> Columns<'a> {
+    /// A column, empty if it is missing.
+    pub fn get(&self, spec: u32) -> Input<'_> {
+        let data = self.list.iter().find(|column| column.0 == spec).map_or(&[][..], |column| &column.1);
+        Input::new(self.part, data)
     }
 
-    /// Compares with what was encoded again, but for the values, which have no second spelling.
+    /// Takes the data of a column out, empty if it is missing.
+    pub fn take(&mut self, spec: u32) -> Cow<'a, [u8]> {
+        let at = self.list.iter().position(|column| column.0 == spec);
+        at.map_or(Cow::Borrowed(&[]), |at| self.list.remove(at).1)
+    }
+
+    /// Compares with what was encoded again.
     ///
     /// # Errors
     /// [`Unreadable::Foreign`] for a column that is missing or should be, [`Unreadable::Encoding`] for one with other data.
     pub fn equal(&self, again: &Writer) -> Result<(), Unreadable> {
-        let is_compared = |spec: u32| spec != spec::VALUE;
-        let mut found = self.0.iter().filter(|column| is_compared(column.0));
-        let mut from = 0;
-        for (spec, length) in &again.directory {
-            let expected = &again.data[from..from + length];
-            from += length;
-            if !is_compared(*spec) {
-                continue;
-            }
-            match found.next() {
-                Some((found, data)) if found == spec => {
-                    if **data != *expected {
-                        return Err(Unreadable::Encoding {
-                            part: name(*spec),
-                            at: first_difference(data, expected),
-                        });
-                    }
-                }
-                _ => return Err(OTHER_COLUMNS),
-            }
+        let specs = self.list.iter().map(|column| column.0);
+        if !specs.eq(again.directory.iter().map(|column| column.0)) {
+            return Err(Unreadable::Foreign {
+                what: "other columns than those of puts of texts into the map `entries`",
+            });
         }
-        found.next().map_or(Ok(()), |_| Err(OTHER_COLUMNS))
+        let mut from = 0;
+        for ((_, data), (_, length)) in self.list.iter().zip(&again.directory) {
+            let expected = &again.data[from..from + length];
+            if **data != *expected {
+                return Err(Unreadable::Encoding {
+                    part: self.part,
+                    at: from + first_difference(data, expected),
+                });
+            }
+            from += length;
+        }
+        Ok(())
     }
 }
 
-const OTHER_COLUMNS: Unreadable =
-    Unreadable::Foreign { what: "other columns than those of puts of texts into the map `entries`" };
-
-fn name(spec: u32) -> &'static str {
-    match spec {
-        spec::OBJECT_ACTOR | spec::OBJECT_COUNTER => "The list of objects or actors",
-        spec::KEY => "The list of keys",
-        spec::ID_ACTOR | spec::ID_COUNTER => "The list of ids or times",
-        spec::INSERT => "The list of insertions",
-        spec::ACTION => "The list of actions",
-        spec::VALUE_KIND => "The list of kinds of values",
-        spec::PREDECESSORS => "The list of predecessors",
-        spec::SUCCESSORS => "The list of successors",
-        spec::SEQ | spec::MAX_OP => "The list of changes",
-        spec::DEP_COUNT | spec::DEP => "The list of dependencies",
-        _ => "A column",
-    }
+/// Where two lists of bytes begin to differ.
+pub(super) fn first_difference(a: &[u8], b: &[u8]) -> usize {
+    a.iter().zip(b).position(|(a, b)| a != b).unwrap_or(a.len().min(b.len()))
 }
 
 /// How many numbers all runs of a column have, without keeping any.

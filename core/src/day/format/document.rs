@@ -1,11 +1,11 @@
 //! A saved document: inflating it, and making all of its changes again.
 //!
-//! A document keeps no bytes of its changes. It has one table of changes and one of operations, and a change's hash follows only from the bytes
-//! that are made from both. So every change is encoded again, and the heads that come out must be those that the document names.
+//! A document does not contain the bytes of its changes. It has one table of changes and one table of operations. A change's hash follows from
+//! its bytes, which are made from both tables. So every change is encoded again, and the document's heads must be those of the result.
 
-use super::change::{DOCUMENT, PUT, chunk, sound, texts};
+use super::change::{DOCUMENT, OPERATIONS, PUT, chunk, sound, texts};
 use super::columns::{Columns, Writer, count, deltas, read_directory, spec, values};
-use super::error::{Hex, ascending};
+use super::error::Hex;
 use super::first::{self, First};
 use super::inflate::Inflater;
 use super::leb::{Input, put_unsigned};
@@ -14,6 +14,7 @@ use super::{Bounds, Change, Hash, MAX_COUNTER, Unreadable};
 use std::borrow::Cow;
 
 const PART: &str = "The document";
+const CHANGES: &str = "The table of changes";
 /// Rows of the table of operations that are those of the first change, on the root.
 pub(super) const ROOT: usize = first::ENTRIES as usize;
 /// The length of extra bytes of a change, and their kind: none.
@@ -38,6 +39,8 @@ pub(super) struct Tables<'a> {
     pub places: Vec<u32>,
     pub changes: Columns<'a>,
     pub operations: Columns<'a>,
+    /// The values of all operations, one after another. They have no second spelling.
+    pub operation_values: Cow<'a, [u8]>,
 }
 
 /// The table of changes.
@@ -76,10 +79,15 @@ pub fn read_document(day: [u8; 16], bytes: &[u8], bounds: &Bounds) -> Result<Rea
     })?;
     let changes = read_changes(&tables, root as u32, bounds)?;
     let (operations, first) = read_operations(day, &tables, root as u32, bounds)?;
-    let (changes, heads) = rebuild(&first, &tables, &changes, &operations, bounds)?;
-    Ok(ReadDocument { first, changes, heads })
+    let rebuilt = rebuild(&first, &tables, &changes, &operations, bounds)?;
+    let named = tables.heads.iter().copied().zip(tables.places.iter().copied());
+    if !rebuilt.heads.into_iter().eq(named) {
+        return Err(Unreadable::Heads);
+    }
+    Ok(ReadDocument { first, changes: rebuilt.changes, heads: tables.heads })
 }
 
+/// Takes a document apart and inflates its columns.
 fn tables<'a>(mut input: Input<'a>, bounds: &Bounds) -> Result<Tables<'a>, Unreadable> {
     let count = input.unsigned()?;
     if count > bounds.actors as u64 {
@@ -94,13 +102,10 @@ fn tables<'a>(mut input: Input<'a>, bounds: &Bounds) -> Result<Tables<'a>, Unrea
         return Err(Unreadable::Foreign { what: "actors out of order" });
     }
     let heads = input.hashes("heads", bounds.changes)?;
-    if !ascending(&heads) {
-        return Err(Unreadable::Heads);
-    }
     let (changes, operations) = (read_directory(&mut input)?, read_directory(&mut input)?);
     let mut inflater = Inflater::new(bounds.bytes);
-    let mut inflate = |directory: Vec<(u32, u64)>| -> Result<Columns<'a>, Unreadable> {
-        let columns = directory.into_iter().map(|(spec, length)| {
+    let mut inflate = |part, directory: Vec<(u32, u64)>| -> Result<Columns<'a>, Unreadable> {
+        let list = directory.into_iter().map(|(spec, length)| {
             let data = input.take(length)?;
             Ok(if spec & spec::DEFLATED == 0 {
                 (spec, Cow::Borrowed(inflater.plain(data)?))
@@ -108,31 +113,32 @@ fn tables<'a>(mut input: Input<'a>, bounds: &Bounds) -> Result<Tables<'a>, Unrea
                 (spec & !spec::DEFLATED, Cow::Owned(inflater.inflate(data)?))
             })
         });
-        columns.collect::<Result<Vec<_>, _>>().map(Columns)
+        Ok(Columns { part, list: list.collect::<Result<_, Unreadable>>()? })
     };
-    let (changes, operations) = (inflate(changes)?, inflate(operations)?);
-    let places: Result<Vec<u32>, Unreadable> = heads.iter().map(|_| input.below(MAX_COUNTER)).collect();
-    let places = places?;
+    let (changes, mut operations) = (inflate(CHANGES, changes)?, inflate(OPERATIONS, operations)?);
+    let operation_values = operations.take(spec::VALUE);
+    let places = heads.iter().map(|_| input.below(MAX_COUNTER)).collect::<Result<_, Unreadable>>()?;
     input.end()?;
-    Ok(Tables { actors, heads, places, changes, operations })
+    Ok(Tables { actors, heads, places, changes, operations, operation_values })
 }
 
 /// The table of changes, with every index in it checked.
 fn read_changes(tables: &Tables, root: u32, bounds: &Bounds) -> Result<Changes, Unreadable> {
     let columns = &tables.changes;
-    let column = |spec| Input::new("The list of changes", columns.get(spec));
     let actors = tables.actors.len() as u32; // bounded
-    let n = count(column(spec::ACTOR), "changes", bounds.changes)?;
-    let actor = values(column(spec::ACTOR), n, |input| input.below(actors))?;
-    let seq = deltas(column(spec::SEQ), n, MAX_COUNTER)?;
-    let max_op = deltas(column(spec::MAX_OP), n, MAX_COUNTER)?;
-    let most = u32::try_from(bounds.deps).unwrap_or(u32::MAX - 1);
-    let dep_count = values(column(spec::DEP_COUNT), n, |input| input.below(most + 1))?;
+    let n = count(columns.get(spec::ACTOR), "changes", bounds.changes)?;
+    let actor = values(columns.get(spec::ACTOR), n, |input| input.below(actors))?;
+    let seq = deltas(columns.get(spec::SEQ), n, MAX_COUNTER)?;
+    let max_op = deltas(columns.get(spec::MAX_OP), n, MAX_COUNTER)?;
+    let most_deps = u32::try_from(bounds.deps).unwrap_or(u32::MAX);
+    let dep_count =
+        values(columns.get(spec::DEP_COUNT), n, |input| input.below(most_deps.saturating_add(1)))?;
     let total = dep_count.iter().map(|count| *count as usize).sum::<usize>();
-    if total > bounds.rebuilt / size_of::<Hash>() {
-        return Err(Unreadable::too_large("dependencies", total as u64, bounds.rebuilt / size_of::<Hash>()));
+    let most = bounds.rebuilt / size_of::<Hash>();
+    if total > most {
+        return Err(Unreadable::too_large("dependencies", total as u64, most));
     }
-    let deps = deltas(column(spec::DEP), total, MAX_COUNTER)?;
+    let deps = deltas(columns.get(spec::DEP), total, MAX_COUNTER)?;
 
     let mut again = Writer::default();
     again.numbers(spec::ACTOR, n, |k| actor[k].into());
@@ -144,9 +150,9 @@ fn read_changes(tables: &Tables, root: u32, bounds: &Bounds) -> Result<Changes, 
     again.same(spec::EXTRA, 0, n, NO_EXTRA);
     columns.equal(&again)?;
 
-    let first =
+    let begins =
         actor.first() == Some(&root) && dep_count[0] == 0 && seq[0] == 1 && max_op[0] == first::ENTRIES;
-    if !first || actor[1..].contains(&root) {
+    if !begins || actor[1..].contains(&root) {
         return Err(Unreadable::Foreign {
             what: "a document that does not begin with the one first change of its day",
         });
@@ -162,17 +168,16 @@ fn read_operations<'a>(
     bounds: &Bounds,
 ) -> Result<(Operations<'a>, First), Unreadable> {
     let columns = &tables.operations;
-    let column = |spec| Input::new("The list of operations", columns.get(spec));
     let actors = tables.actors.len() as u32; // bounded
-    let n = count(column(spec::ID_ACTOR), "operations", bounds.operations)?;
+    let n = count(columns.get(spec::ID_ACTOR), "operations", bounds.operations)?;
     if n < ROOT {
         return Err(Unreadable::Foreign { what: "a first change with too few operations" });
     }
-    let actor = values(column(spec::ID_ACTOR), n, |input| input.below(actors))?;
-    let counter = deltas(column(spec::ID_COUNTER), n, MAX_COUNTER)?;
-    let key = values(column(spec::KEY), n, Input::text)?;
-    let kind = values(column(spec::VALUE_KIND), n, Input::unsigned)?;
-    let mut input = column(spec::VALUE);
+    let actor = values(columns.get(spec::ID_ACTOR), n, |input| input.below(actors))?;
+    let counter = deltas(columns.get(spec::ID_COUNTER), n, MAX_COUNTER)?;
+    let key = values(columns.get(spec::KEY), n, Input::text)?;
+    let kind = values(columns.get(spec::VALUE_KIND), n, Input::unsigned)?;
+    let mut input = Input::new(OPERATIONS, &tables.operation_values);
     let mut root_values = [&[][..]; ROOT];
     for (value, kind) in root_values.iter_mut().zip(&kind) {
         *value = input.take(kind >> 4)?;
@@ -196,8 +201,8 @@ fn read_operations<'a>(
     again.same(spec::SUCCESSORS, 0, n, 0);
     columns.equal(&again)?;
 
-    let first_is = actor[..ROOT].iter().all(|actor| *actor == root) && !actor[ROOT..].contains(&root);
-    if !first_is || of_root.iter().map(|operation| operation.value).ne(root_values) {
+    let only_root = actor[..ROOT].iter().all(|actor| *actor == root) && !actor[ROOT..].contains(&root);
+    if !only_root || of_root.iter().map(|operation| operation.value).ne(root_values) {
         return Err(Unreadable::Foreign { what: "another first change than that of a day" });
     }
     let place = |k: usize| (key[k], counter[k], actor[k]);

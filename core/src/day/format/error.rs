@@ -1,6 +1,5 @@
 //! Why bytes are not read.
 
-use super::Hash;
 use std::fmt;
 
 /// Why bytes are not a change or a document of a day. Nothing of them was used.
@@ -10,11 +9,11 @@ pub enum Unreadable {
     #[error("The data is damaged. Its checksum does not match its content.")]
     Damaged,
     /// The bytes end early.
-    #[error("The data is incomplete. {part} ends at byte {at}, in the middle of a value.")]
+    #[error("The data is incomplete. {part} breaks off at byte {at}.")]
     Cut {
         /// What was being read.
         part: &'static str,
-        /// Where it ends.
+        /// Where it breaks off.
         at: usize,
     },
     /// Bytes follow where there may be none.
@@ -34,11 +33,11 @@ pub enum Unreadable {
         found: &'static str,
     },
     /// More than is read, before anything was allocated for it.
-    #[error("The data is too large. It has {found} {what}, and at most {most} are read.")]
+    #[error("The data is too large. It has at least {found} {what}, and at most {most} are read.")]
     TooLarge {
         /// What there is too much of.
         what: &'static str,
-        /// How much there is, or at least is claimed.
+        /// How much there is at least, or is claimed.
         found: u64,
         /// How much is read.
         most: u64,
@@ -74,7 +73,7 @@ pub enum Unreadable {
     Encoding {
         /// What differs.
         part: &'static str,
-        /// Where, within this part.
+        /// Where the first difference is within this part, after inflating.
         at: usize,
     },
     /// A key that may not be in this change.
@@ -134,14 +133,4 @@ impl Unreadable {
     pub(super) fn too_large(what: &'static str, found: u64, most: usize) -> Unreadable {
         Unreadable::TooLarge { what, found, most: most as u64 }
     }
-}
-
-/// Where two lists of bytes begin to differ.
-pub(super) fn first_difference(a: &[u8], b: &[u8]) -> usize {
-    a.iter().zip(b).position(|(a, b)| a != b).unwrap_or(a.len().min(b.len()))
-}
-
-/// Whether hashes are in strictly ascending order, so that none is twice.
-pub(super) fn ascending(hashes: &[Hash]) -> bool {
-    hashes.windows(2).all(|pair| pair[0] < pair[1])
 }

@@ -1,7 +1,7 @@
 //! The first change of a day, which follows from its date and area.
 
 use super::change::{Encoder, Head, PUT, text_kind};
-use super::columns::{Writer, spec};
+use super::columns::spec;
 use super::error::Hex;
 use super::leb::put_unsigned;
 use super::{Hash, Unreadable};
@@ -11,7 +11,7 @@ use std::fmt::Write as _;
 pub(super) const ENTRIES: u32 = 5;
 /// The kind of an integer of one byte, and the integer: the version of the format.
 const FORMAT: (u64, u8) = (1 << 4 | 4, 1);
-/// The action of an operation that makes a map, and the kind of its missing value.
+/// The action of an operation that makes a map. It has no value, which is kind 0.
 const MAKE_MAP: u64 = 0;
 
 /// What the first change of a day says.
@@ -88,15 +88,9 @@ pub(super) fn hex(day: &[u8; 16]) -> String {
 pub fn first_change(first: &First) -> (Hash, Vec<u8>) {
     let id = hex(&first.day);
     let operations = operations(&id, &first.date, &first.area);
+    let n = operations.len();
     let mut encoder = Encoder::default();
     let columns = &mut encoder.columns;
-    put_root(columns, &operations);
-    columns.same(spec::PREDECESSORS, 0, operations.len(), 0);
-    encoder.chunk(&Head { actor: &first.day, seq: 1, start_op: 1, deps: &[], others: &[] })
-}
-
-fn put_root(columns: &mut Writer, operations: &[RootOp]) {
-    let n = operations.len();
     columns.texts(spec::KEY, n, |k| operations[k].key);
     put_unsigned(&mut columns.data, n as u64);
     columns.close(spec::INSERT);
@@ -104,4 +98,6 @@ fn put_root(columns: &mut Writer, operations: &[RootOp]) {
     columns.numbers(spec::VALUE_KIND, n, |k| operations[k].kind);
     operations.iter().for_each(|operation| columns.data.extend_from_slice(operation.value));
     columns.close(spec::VALUE);
+    columns.same(spec::PREDECESSORS, 0, n, 0);
+    encoder.chunk(&Head { actor: &first.day, seq: 1, start_op: 1, deps: &[], others: &[] })
 }

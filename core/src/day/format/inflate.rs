@@ -35,8 +35,8 @@ impl Inflater {
         let bad = Unreadable::Foreign { what: "a column that is not one complete deflated stream" };
         let left = self.most - self.used;
         self.stream.reset(false);
-        // Texts shrink to about a quarter; what shrinks more makes the memory grow below.
-        let mut out = Vec::with_capacity(data.len().saturating_mul(4).clamp(64, left.max(64)));
+        // Texts shrink to a fifth or less; what shrinks more makes the memory grow below.
+        let mut out = Vec::with_capacity(data.len().saturating_mul(8).clamp(64, left.max(64)));
         loop {
             let input = &data[self.stream.total_in() as usize..]; // never more than was given
             let status = self.stream.decompress_vec(input, &mut out, FlushDecompress::Finish);

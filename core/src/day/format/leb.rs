@@ -125,14 +125,17 @@ impl<'a> Input<'a> {
         std::str::from_utf8(bytes).map_err(|_| Unreadable::Utf8 { part: self.part, at: self.at })
     }
 
-    /// At most `most` hashes with their number before them.
+    /// Hashes with their number before them: at most `most`, in ascending order, so that none is there twice.
     pub fn hashes(&mut self, what: &'static str, most: usize) -> Result<Vec<Hash>, Unreadable> {
         let count = self.unsigned()?;
         if count > most as u64 {
             return Err(Unreadable::too_large(what, count, most));
         }
-        // `most` is far below 2^58, so that the product fits.
-        Ok(self.take(count * 32)?.as_chunks().0.to_vec())
+        let hashes = self.take(count.saturating_mul(size_of::<Hash>() as u64))?.as_chunks().0.to_vec();
+        if !hashes.is_sorted_by(|a, b| a < b) {
+            return Err(Unreadable::Foreign { what: "hashes that are not in ascending order" });
+        }
+        Ok(hashes)
     }
 }
 

@@ -21,7 +21,7 @@ mod tests;
 
 pub use change::{encode, read_change};
 pub use document::{ReadDocument, read_document};
-pub use error::Unreadable;
+pub use error::{Hex, Unreadable};
 pub use first::{First, first_change};
 
 /// The SHA-256 of a change's chunk: its name.
@@ -58,7 +58,7 @@ impl Default for Bounds {
             changes: 1_000_000,
             actors: 65_536,
             deps: 256,
-            key_bytes: 1024,
+            key_bytes: 8192,
         }
     }
 }

@@ -2,93 +2,131 @@
 
 use super::change::{Encoder, Head, check_keys, to_actor};
 use super::document::{Changes, Operations, ROOT, Tables};
-use super::error::{Hex, ascending};
+use super::error::Hex;
 use super::first::{First, first_change};
 use super::{Bounds, Change, Hash, Put, Unreadable};
 
 /// Bytes of a change with one put, beside its dependencies, key and text: about as many as it has.
 const CHANGE_BYTES: usize = 128;
 
-/// All changes but the first, and the heads. The numbers in the tables are in bounds.
+/// What the tables of a document give.
+pub(super) struct Rebuilt {
+    /// All changes but the first.
+    pub changes: Vec<Change>,
+    /// The changes that no other depends on, each with its place among all, sorted.
+    pub heads: Vec<(Hash, u32)>,
+}
+
+/// Makes all changes again. The numbers in the tables are in bounds.
 pub(super) fn rebuild(
     first: &First,
     tables: &Tables,
     table: &Changes,
     operations: &Operations,
     bounds: &Bounds,
-) -> Result<(Vec<Change>, Vec<Hash>), Unreadable> {
+) -> Result<Rebuilt, Unreadable> {
     check_size(table, operations, bounds)?;
     let n = table.actor.len();
     let rows = Rows::new(operations, tables.actors.len());
-    let mut next = rows.first_of_actor.clone();
-    let mut latest = vec![0; tables.actors.len()]; // 0, the first change, where the actor has none
+    let mut next_row = rows.first_of_actor.clone();
+    let mut histories = Histories { tables, table, latest: vec![0; tables.actors.len()] };
     let mut encoder = Encoder::default();
     let mut hashes: Vec<Hash> = Vec::with_capacity(n);
     hashes.push(first_change(first).0);
     let mut changes = Vec::with_capacity(n - 1);
     let mut is_head = vec![true; n];
+    let mut puts: Vec<(&str, &str)> = Vec::new();
     let mut deps_from = 0;
     for k in 1..n {
         let author = table.actor[k] as usize;
         let actor = to_actor(tables.actors[author])?;
-        let (seq, max_op) = (table.seq[k], table.max_op[k]);
-        let fail = |why| Err(Unreadable::History { actor: Hex(actor.to_vec()), seq, why });
+        let seq = table.seq[k];
+        let fail = |why| Unreadable::History { actor: Hex(actor.to_vec()), seq, why };
 
-        let own = rows.up_to(next[author], author, max_op);
-        next[author] += own.len();
-        let Some(start_op) = contiguous(own, max_op) else {
-            return fail("its operations are not exactly those up to its last counter");
-        };
-
+        let own = rows.up_to(next_row[author], author, table.max_op[k]);
+        next_row[author] += own.len();
+        let start_op = contiguous(own, table.max_op[k])
+            .ok_or_else(|| fail("its operations are not exactly those up to its last counter"))?;
         let deps = &table.deps[deps_from..deps_from + table.dep_count[k] as usize];
         deps_from += deps.len();
-        if deps.is_empty() || deps.iter().any(|dep| *dep as usize >= k) {
-            return fail("it depends on nothing, or on a later change");
-        }
-        let of = |dep: &u32| table.actor[*dep as usize] as usize;
-        let same_history = |dep: &u32| *dep > 0 && history(tables.actors[of(dep)]) == history(&actor);
-        if *deps != [0] && !deps.iter().all(same_history) {
-            return fail("it depends on another device or another history");
-        }
-        if deps.iter().any(|dep| table.max_op[*dep as usize] >= start_op) {
-            return fail("its counters are not larger than those that it depends on");
-        }
-        let before = latest[author];
-        let follows = if before == 0 {
-            seq == 1 && deps.iter().all(|dep| of(dep) != author)
-        } else {
-            seq == table.seq[before as usize] + 1 && deps.contains(&before)
-        };
-        if !follows {
-            return fail("it does not follow the change before of the same actor");
-        }
-        latest[author] = k as u32; // bounded
-
-        let dep_hashes: Vec<Hash> = deps.iter().map(|dep| hashes[*dep as usize]).collect();
-        if !ascending(&dep_hashes) {
-            return fail("its dependencies are out of order or twice");
-        }
+        histories.add(k, start_op, deps).map_err(fail)?;
         deps.iter().for_each(|dep| is_head[*dep as usize] = false);
+        let deps: Vec<Hash> = deps.iter().map(|dep| hashes[*dep as usize]).collect();
+        if !deps.is_sorted_by(|a, b| a < b) {
+            return Err(fail("its dependencies are not in ascending order"));
+        }
 
-        let puts: Vec<(&str, &str)> = own.iter().map(|row| operations.put(row.2)).collect();
+        puts.clear();
+        puts.extend(own.iter().map(|row| operations.put(row.1)));
         check_keys(&actor, puts.iter().map(|put| put.0), bounds.key_bytes)?;
-        let head = Head { actor: &actor, seq, start_op, deps: &dep_hashes, others: &[&first.day] };
+        let head = Head { actor: &actor, seq, start_op, deps: &deps, others: &[&first.day] };
         let (hash, bytes) = encoder.puts(&head, &puts);
         hashes.push(hash);
-        let puts = puts.into_iter().map(|(key, text)| Put { key: key.to_owned(), text: text.to_owned() });
-        changes.push(Change { hash, actor, seq, start_op, deps: dep_hashes, puts: puts.collect(), bytes });
+        let puts = puts.iter().map(|(key, text)| Put { key: (*key).to_owned(), text: (*text).to_owned() });
+        changes.push(Change { hash, actor, seq, start_op, deps, puts: puts.collect(), bytes });
     }
-    if next.iter().zip(&rows.first_of_actor[1..]).any(|(next, end)| next != end) {
+    if next_row.iter().zip(&rows.first_of_actor[1..]).any(|(next, end)| next != end) {
         return Err(Unreadable::Foreign { what: "operations of no change" });
     }
-    if latest.iter().enumerate().any(|(actor, latest)| *latest == 0 && tables.actors[actor] != first.day) {
+    if histories.has_unused_actor(&first.day) {
         return Err(Unreadable::Foreign { what: "an actor without changes" });
     }
-    let heads = check_heads(&is_head, &hashes, tables)?;
-    Ok((changes, heads))
+    let heads = is_head.iter().zip(hashes).zip(0..).filter(|((is_head, _), _)| **is_head);
+    let mut heads: Vec<(Hash, u32)> = heads.map(|((_, hash), place)| (hash, place)).collect();
+    heads.sort_unstable();
+    Ok(Rebuilt { changes, heads })
 }
 
-/// Bounds what the changes take, of which the tables may name a key or a dependency many times in a few bytes.
+/// The rules of how a change continues the history of its device.
+struct Histories<'a> {
+    tables: &'a Tables<'a>,
+    table: &'a Changes,
+    /// The latest change of each actor so far; 0, which is the first change, where it has none.
+    latest: Vec<u32>,
+}
+
+impl Histories<'_> {
+    /// Adds the next change.
+    ///
+    /// # Errors
+    /// The rule that it breaks.
+    fn add(&mut self, k: usize, start_op: u32, deps: &[u32]) -> Result<(), &'static str> {
+        let Changes { actor, seq, max_op, .. } = self.table;
+        let author = actor[k];
+        if deps.is_empty() || deps.iter().any(|dep| *dep as usize >= k) {
+            return Err("it depends on nothing, or on a later change");
+        }
+        let history = |actor: u32| {
+            let bytes = self.tables.actors[actor as usize];
+            (&bytes[..16], bytes[bytes.len() - 1] & 1)
+        };
+        let is_same = |dep: &u32| {
+            let of = actor[*dep as usize];
+            of == author || (*dep > 0 && history(of) == history(author))
+        };
+        if *deps != [0] && !deps.iter().all(is_same) {
+            return Err("it depends on another device or another history");
+        }
+        if deps.iter().any(|dep| max_op[*dep as usize] >= start_op) {
+            return Err("its counters are not larger than those that it depends on");
+        }
+        let follows = match self.latest[author as usize] {
+            0 => seq[k] == 1, // no earlier change has this actor, so none of `deps` has
+            before => seq[k] == seq[before as usize] + 1 && deps.contains(&before),
+        };
+        if !follows {
+            return Err("it does not follow the previous change of its actor");
+        }
+        self.latest[author as usize] = k as u32; // bounded far below 2^32
+        Ok(())
+    }
+
+    fn has_unused_actor(&self, day: &[u8; 16]) -> bool {
+        self.latest.iter().zip(&self.tables.actors).any(|(latest, actor)| *latest == 0 && actor != day)
+    }
+}
+
+/// Bounds the memory of the changes: in a few bytes, the tables can name a key or a dependency many times.
 fn check_size(table: &Changes, operations: &Operations, bounds: &Bounds) -> Result<(), Unreadable> {
     let texts = operations.key.iter().chain(&operations.text).map(|text| text.len() as u64).sum::<u64>();
     let rest = table.deps.len() * size_of::<Hash>() + table.actor.len() * CHANGE_BYTES;
@@ -99,55 +137,42 @@ fn check_size(table: &Changes, operations: &Operations, bounds: &Bounds) -> Resu
     Ok(())
 }
 
-/// The rows of all puts, ordered by actor and counter.
+/// The rows of all puts, each as its counter and where it is in the table, ordered by actor and counter.
 struct Rows {
-    /// Actor, counter, row.
-    sorted: Vec<(u32, u32, u32)>,
+    sorted: Vec<(u32, u32)>,
     /// Where each actor's rows begin; one more than there are actors.
     first_of_actor: Vec<usize>,
 }
 
 impl Rows {
     fn new(operations: &Operations, actors: usize) -> Rows {
-        let ids = operations.actor.iter().zip(&operations.counter).zip(0..).skip(ROOT);
-        let mut sorted: Vec<(u32, u32, u32)> =
-            ids.map(|((actor, counter), row)| (*actor, *counter, row)).collect();
-        sorted.sort_unstable();
-        let mut first_of_actor = Vec::with_capacity(actors + 1);
-        let mut at = 0;
-        for actor in 0..=actors as u32 {
-            at += sorted[at..].iter().take_while(|row| row.0 < actor).count();
-            first_of_actor.push(at);
+        let ids = || operations.actor.iter().zip(&operations.counter).zip(0..).skip(ROOT);
+        let mut first_of_actor = vec![0; actors + 1];
+        ids().for_each(|((actor, _), _)| first_of_actor[*actor as usize + 1] += 1);
+        (1..=actors).for_each(|actor| first_of_actor[actor] += first_of_actor[actor - 1]);
+        let mut next = first_of_actor.clone();
+        let mut sorted = vec![(0, 0); first_of_actor[actors]];
+        for ((actor, counter), row) in ids() {
+            sorted[next[*actor as usize]] = (*counter, row);
+            next[*actor as usize] += 1;
+        }
+        for ends in first_of_actor.windows(2) {
+            // Fast where it is in order already, since keys and counters both grow with time.
+            sorted[ends[0]..ends[1]].sort_unstable();
         }
         Rows { sorted, first_of_actor }
     }
 
     /// The rows of an actor from one on that have at most this counter.
-    fn up_to(&self, from: usize, actor: usize, max_op: u32) -> &[(u32, u32, u32)] {
+    fn up_to(&self, from: usize, actor: usize, max_op: u32) -> &[(u32, u32)] {
         let rows = &self.sorted[from..self.first_of_actor[actor + 1]];
-        &rows[..rows.iter().take_while(|row| row.1 <= max_op).count()]
+        &rows[..rows.iter().take_while(|row| row.0 <= max_op).count()]
     }
 }
 
 /// The first counter, if the rows have each counter from it to `max_op` once.
-fn contiguous(rows: &[(u32, u32, u32)], max_op: u32) -> Option<u32> {
-    let start = rows.first()?.1;
-    let each_once = rows.iter().zip(start..).all(|(row, counter)| row.1 == counter);
-    (each_once && rows.last()?.1 == max_op).then_some(start)
-}
-
-/// What says whose history a change is in: the device, and which of its two it is.
-fn history(actor: &[u8]) -> (&[u8], u8) {
-    (&actor[..16], actor[actor.len() - 1] & 1)
-}
-
-fn check_heads(is_head: &[bool], hashes: &[Hash], tables: &Tables) -> Result<Vec<Hash>, Unreadable> {
-    let heads = is_head.iter().zip(hashes).zip(0..).filter(|((is_head, _), _)| **is_head);
-    let mut heads: Vec<(Hash, u32)> = heads.map(|((_, hash), place)| (*hash, place)).collect();
-    heads.sort_unstable();
-    let named = tables.heads.iter().copied().zip(tables.places.iter().copied());
-    if !heads.iter().copied().eq(named) {
-        return Err(Unreadable::Heads);
-    }
-    Ok(heads.into_iter().map(|head| head.0).collect())
+fn contiguous(rows: &[(u32, u32)], max_op: u32) -> Option<u32> {
+    let start = rows.first()?.0;
+    let each_once = rows.iter().zip(start..).all(|(row, counter)| row.0 == counter);
+    (each_once && rows.last()?.0 == max_op).then_some(start)
 }

@@ -1,8 +1,12 @@
 //! Days for tests: changes of several devices, and the same built by Automerge.
 
+use super::columns::read_directory;
+use super::inflate::Inflater;
+use super::leb::{Input, put_bytes, put_unsigned};
 use super::{Change, First, Hash, Put, encode, first_change};
 use automerge::legacy::{self, OpType};
 use automerge::{ActorId, Automerge, ChangeHash, ExpandedChange, ScalarValue};
+use sha2::{Digest, Sha256};
 use std::num::NonZeroU64;
 
 /// Numbers that look random and are the same every time.
@@ -49,13 +53,17 @@ pub fn changes(devices: u8, count: usize, dice: &mut Dice) -> Vec<Change> {
         let at = dice.below(histories.len());
         let history = &mut histories[at];
         if dice.below(12) == 0 && !history.latest.is_empty() {
-            // A restored backup continues as another actor, from an earlier change or from all that it has.
-            if dice.below(2) == 0 {
-                let kind = |change: &Change| (change.actor[..16].to_vec(), change.actor[23] & 1);
-                let mine = kind(&changes[history.latest[0]]);
-                let own: Vec<usize> = (0..n).filter(|k| kind(&changes[*k]) == mine).collect();
-                history.latest = vec![own[dice.below(own.len())]];
-            }
+            // A restored backup continues as another actor, from an earlier change; or all branches come together.
+            let kind = |change: &Change| (change.actor[..16].to_vec(), change.actor[23] & 1);
+            let mine = kind(&changes[history.latest[0]]);
+            let own: Vec<usize> = (0..n).filter(|k| kind(&changes[*k]) == mine).collect();
+            history.latest = if dice.below(2) == 0 {
+                vec![own[dice.below(own.len())]]
+            } else {
+                let is_head =
+                    |k: &usize| own.iter().all(|other| !changes[*other].deps.contains(&changes[*k].hash));
+                own.iter().copied().filter(is_head).collect()
+            };
             history.actor[16] = history.actor[16].wrapping_add(1);
             history.actor[17] = n as u8;
             history.actor[18] = (n >> 8) as u8;
@@ -118,4 +126,101 @@ pub fn document(changes: &[Change]) -> Automerge {
     let mut document = Automerge::new();
     document.apply_changes(std::iter::once(first).chain(rest)).unwrap();
     document
+}
+
+/// A chunk in its parts, to be changed and put together with the right lengths and checksum. Deflated columns are inflated.
+#[derive(Clone)]
+pub struct Parts {
+    kind: u8,
+    /// All before the directories of columns.
+    pub before: Vec<u8>,
+    /// The columns of a change; those of the changes and those of the operations of a document.
+    pub columns: Vec<Vec<(u32, Vec<u8>)>>,
+    /// All after the columns.
+    pub after: Vec<u8>,
+}
+
+impl Parts {
+    pub fn of(bytes: &[u8]) -> Parts {
+        let kind = bytes[8];
+        let body = body(bytes);
+        let mut input = Input::new("The chunk", body);
+        if kind == 1 {
+            input.hashes("dependencies", 1000).unwrap();
+            input.text_bytes();
+            (0..3).for_each(|_| assert!(input.unsigned().is_ok()));
+            input.text_bytes();
+        }
+        for _ in 0..input.unsigned().unwrap() {
+            input.text_bytes();
+        }
+        if kind == 0 {
+            input.hashes("heads", 1000).unwrap();
+        }
+        let before = body[..body.len() - input.left()].to_vec();
+        let directories: Vec<_> = (0..2 - kind).map(|_| read_directory(&mut input).unwrap()).collect();
+        let mut inflater = Inflater::new(1 << 26);
+        let mut column = |(spec, length): (u32, u64)| {
+            let data = input.take(length).unwrap();
+            if kind == 0 && spec & 8 != 0 {
+                (spec & !8, inflater.inflate(data).unwrap())
+            } else {
+                (spec, data.to_vec())
+            }
+        };
+        let columns =
+            directories.into_iter().map(|list| list.into_iter().map(&mut column).collect()).collect();
+        Parts { kind, before, columns, after: body[body.len() - input.left()..].to_vec() }
+    }
+
+    /// The data of a column, which is added if it is missing.
+    pub fn column(&mut self, list: usize, spec: u32) -> &mut Vec<u8> {
+        let list = &mut self.columns[list];
+        let at = list.iter().position(|column| column.0 >= spec).unwrap_or(list.len());
+        if list.get(at).is_none_or(|column| column.0 != spec) {
+            list.insert(at, (spec, Vec::new()));
+        }
+        &mut list[at].1
+    }
+
+    pub fn bytes(&self) -> Vec<u8> {
+        sealed(self.kind, &self.body())
+    }
+
+    fn body(&self) -> Vec<u8> {
+        let mut body = self.before.clone();
+        for list in &self.columns {
+            put_unsigned(&mut body, list.len() as u64);
+            for (spec, data) in list {
+                put_unsigned(&mut body, u64::from(*spec));
+                put_unsigned(&mut body, data.len() as u64);
+            }
+        }
+        self.columns.iter().flatten().for_each(|column| body.extend_from_slice(&column.1));
+        body.extend_from_slice(&self.after);
+        body
+    }
+}
+
+impl Input<'_> {
+    fn text_bytes(&mut self) {
+        let length = self.unsigned().unwrap();
+        self.take(length).unwrap();
+    }
+}
+
+/// The content of a chunk.
+pub fn body(chunk: &[u8]) -> &[u8] {
+    let mut input = Input::new("The chunk", &chunk[9..]);
+    input.unsigned().unwrap();
+    &chunk[chunk.len() - input.left()..]
+}
+
+/// A chunk with this content and the right length and checksum.
+pub fn sealed(kind: u8, body: &[u8]) -> Vec<u8> {
+    let mut bytes = vec![0x85, 0x6f, 0x4a, 0x83, 0, 0, 0, 0, kind];
+    put_bytes(&mut bytes, body);
+    let hash = Sha256::digest(&bytes[8..]);
+    bytes[4..8].copy_from_slice(&hash[..4]);
+    bytes
 }

@@ -79,6 +79,14 @@ macro_rules! kinds {
                 }
             }
 
+            /// Whether this text is a body of the kind. `false` may also mean that only [`Body::from_json`] can tell.
+            pub(super) fn is_plain(kind: &str, text: &str) -> bool {
+                match kind {
+                    $($word => serde_json::from_str::<$variant>(text).is_ok(),)+
+                    _ => false,
+                }
+            }
+
             pub(super) fn to_json(&self) -> Result<Value, serde_json::Error> {
                 match self {
                     $(Body::$variant(b) => serde_json::to_value(b),)+

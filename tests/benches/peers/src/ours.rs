@@ -80,8 +80,8 @@ impl Ours {
         self.packs.iter().for_each(|pack| drop(base.book.merge(pack, false).unwrap()));
         let bytes = |base: &Phone| {
             let conn = rusqlite::Connection::open(base.path()).unwrap();
-            let sql = "SELECT sum(pgsize) FROM dbstat WHERE aggregate";
-            let used: i64 = conn.query_row(sql, [], |r| r.get(0)).unwrap();
+            let pragma = |name: &str| -> i64 { conn.pragma_query_value(None, name, |r| r.get(0)).unwrap() };
+            let used = (pragma("page_count") - pragma("freelist_count")) * pragma("page_size");
             used as f64 / self.entries as f64
         };
         let open = bytes(&base);

@@ -1,9 +1,10 @@
 //! What Automerge writes is read, and what is encoded here is what Automerge writes.
 
-use super::sample::{Dice, by_automerge, changes, document, first, ulid};
-use super::*;
+use super::super::sample::{Dice, by_automerge, changes, document, first, ulid};
+use super::super::*;
 use automerge::transaction::{CommitOptions, Transactable};
 use automerge::{ActorId, Automerge, ObjType, ROOT};
+use proptest::prelude::*;
 
 #[test]
 fn the_first_change_is_the_one_that_automerge_writes() {
@@ -85,5 +86,26 @@ fn a_document_gives_back_its_changes() {
             assert_eq!(read.heads, heads);
             assert!(read.changes == changes, "seed {seed}");
         }
+    }
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(300))]
+
+    #[test]
+    fn any_texts_and_numbers_come_back(
+        puts in prop::collection::btree_map("[^0-9]\\PC{0,20}|.{1,5}", ".{0,40}|a{200,300}|", 1..12),
+        actor in any::<[u8; 23]>(),
+        seq in 1..MAX_COUNTER,
+        start_op in 6..MAX_COUNTER - 12,
+        deps in prop::collection::btree_set(any::<Hash>(), 1..9),
+    ) {
+        let mut full = [1; 24];
+        full[..23].copy_from_slice(&actor);
+        let puts = puts.into_iter().map(|(key, text)| Put { key, text }).collect();
+        let change = encode(first().day, full, seq, start_op, deps.into_iter().collect(), puts);
+        let theirs = by_automerge(first().day, &change);
+        prop_assert_eq!(theirs.raw_bytes(), &change.bytes[..]);
+        prop_assert_eq!(read_change(first().day, &change.bytes), Ok(change));
     }
 }
