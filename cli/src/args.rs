@@ -164,7 +164,7 @@ fn value_name(field: &Field) -> String {
         (Shape::Labels(_), _) => "LABEL,LABEL…".to_owned(),
         (Shape::Time, _) => "TIME".to_owned(),
         (Shape::Flag, _) => "yes|no".to_owned(),
-        (Shape::Text, _) => "TEXT".to_owned(),
+        (Shape::Text(_), _) => "TEXT".to_owned(),
         (Shape::Json, _) => "JSON".to_owned(),
     }
 }

@@ -22,6 +22,21 @@ def test_shares_of_failed_checks(ask):
             assert failed["ci95"] == pytest.approx([max(low, 0), min(high, 1)], abs=1e-9)
 
 
+def test_what_was_not_tested_is_no_part_of_n(ask):
+    random = np.random.default_rng(83)
+    parts = ("transmits", "receives")
+    rows = [{"not_tested": [part for part in parts if random.random() < 0.4]} for _ in range(30)]
+    for row in rows:
+        row["failed"] = [part for part in parts if part not in row["not_tested"] and random.random() < 0.3]
+    failed = {part["what"]: part for part in ask("season.checks", rows=rows)["failed"]}
+    for part in parts:
+        k, n = (sum(part in row["failed"] for row in rows), sum(part not in row["not_tested"] for row in rows))
+        low, high = proportion_confint(k, n, method="wilson")
+        assert (failed[part]["k"], failed[part]["n"], failed[part]["not_tested"]) == (k, n, len(rows) - n)
+        assert failed[part]["ci95"] == pytest.approx([max(low, 0), min(high, 1)], abs=1e-9)
+    assert (failed["fault"]["k"], failed["fault"]["n"]) == (0, len(rows))
+
+
 def test_batteries_and_electronics_of_each_person_and_day(ask):
     first, second = "2027-02-06", "2027-02-07"
     rows = [

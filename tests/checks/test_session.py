@@ -5,6 +5,7 @@ import contextlib
 import datetime
 import hashlib
 import json
+import random
 import re
 import signal
 import socket
@@ -14,14 +15,27 @@ import threading
 import cbor2
 import pytest
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
-from days import Change, Day, document, read_change, read_document
+from days import Change, Day, read_change, read_document
+from exchange import Exchange, Held
+from histories import Case
+from packs import Content, write_pack
 from reckon import built
-from talk import (CHANGES, CLOCK, DAYS, DONE, GOODBYE, HELLO, KEPT, PIECE, RECORDS, ROSTER, SIGNATURES, VECTORS, Channel, call, covers_of,
-                  hash_of_day, short, signatures, vectors)
+from talk import CHANGES, CLOCK, DAYS, DONE, GOODBYE, HELLO, KEPT, PIECE, RECORDS, ROSTER, SIGNATURES, VECTORS, Channel, call, covers_of, short
 from verdict import Device, judge
 
 class Crew:
     """A base with a day and a phone that it has let in, as stores of the program."""
+
+    def fill(self):
+        """A day of some size: changes of many entries and of one."""
+        now = datetime.datetime.now().astimezone().isoformat(timespec="milliseconds")
+        notes = [{"kind": "note", "topic": "general", "at": now, "note": f"note {n} of many"} for n in range(900)]
+        for begin in range(0, 900, 300):
+            lines = "".join(json.dumps(note) + "\n" for note in notes[begin:begin + 300])
+            self.run("base", "log", "--from", "-", stdin=lines)
+        for n in range(60):
+            self.run("base", "log", "note", "--topic", "general", "--note", f"one alone, {n}")
+        return self
 
     def __init__(self, folder):
         self.program, self.folder = built("firnbook"), folder
@@ -33,14 +47,8 @@ class Crew:
         self.run("phone", "crew", "join", code)
         with self.listening() as at:
             self.run("phone", "sync", at)
-        now = datetime.datetime.now().astimezone().isoformat(timespec="milliseconds")
-        notes = [{"kind": "note", "topic": "general", "at": now, "note": f"note {n} of many"} for n in range(900)]
-        for begin in range(0, 900, 300):
-            lines = "".join(json.dumps(note) + "\n" for note in notes[begin:begin + 300])
-            self.run("base", "log", "--from", "-", stdin=lines)
-        for n in range(60):
-            self.run("base", "log", "note", "--topic", "general", "--note", f"one alone, {n}")
         self.keys = json.loads((folder / "phone.firnstore.keys").read_text())
+        self.device = json.loads((folder / "base.firnstore.device").read_text())["device"]
 
     def command(self, store, *line):
         return [self.program, "--store", str(self.folder / f"{store}.firnstore"), *line]
@@ -54,7 +62,11 @@ class Crew:
     def listening(self):
         process = subprocess.Popen(self.command("base", "listen", "--addr", "127.0.0.1:0"), stderr=subprocess.PIPE,
                                    stdout=subprocess.PIPE, text=True)
-        yield re.search(r"127\.0\.0\.1:\d+", process.stderr.readline())[0]
+        try:
+            yield re.search(r"127\.0\.0\.1:\d+", process.stderr.readline())[0]
+        except BaseException:
+            process.kill()
+            raise
         process.send_signal(signal.SIGINT)
         self.told = "".join(process.communicate(timeout=30))
         assert process.returncode == 0, self.told
@@ -62,7 +74,7 @@ class Crew:
 
 @pytest.fixture(scope="module")
 def crew(tmp_path_factory):
-    return Crew(tmp_path_factory.mktemp("crew"))
+    return Crew(tmp_path_factory.mktemp("crew")).fill()
 
 
 def greet(peer, **other):
@@ -158,7 +170,7 @@ def test_a_day_that_the_other_lacks_comes_as_a_document_in_pieces(crew):
         assert len(verdict.visible) == len(changes) and not judge(day, changes, []).visible
         shown = crew.run("base", "day", "show")
         assert (day_id.hex(), [head.hex() for head in heads]) == (shown["day"], shown["heads"])
-        assert day_hash == hash_of_day(verdict, day.first)
+        assert day_hash == Held(day, changes, covers).hash
         peer.send(KEPT, {"day": day_id, "changes": len(changes), "complete": True})
         assert 1 <= finish(peer) <= 8
     assert "Second program" in crew.told
@@ -180,13 +192,13 @@ def test_changes_that_the_other_lacks_come_causes_first_after_their_signatures(c
         peer = call(at, crew.keys)
         days_of(peer, [(day.id, bytes(16))])
         # Nothing is held of it: all changes are to come.
-        peer.send(VECTORS, vectors(day.id, judge(day, [], [])))
+        peer.send(VECTORS, Held(day).vectors())
         theirs, covers, changes = lacking(peer, day.id)
         for n, change in enumerate(changes):
             assert set(change.deps) <= {day.first, *(before.hash for before in changes[:n])}
         verdict = judge(day, changes, covers)
         assert len(verdict.visible) == len(changes) == sum(theirs["seqs"])
-        assert theirs == vectors(day.id, verdict) and {bytes.fromhex(head) for head in shown["heads"]} <= verdict.visible.keys()
+        assert theirs == Held(day, changes, covers).vectors() and {bytes.fromhex(head) for head in shown["heads"]} <= verdict.visible.keys()
         peer.send(KEPT, {"day": day.id, "changes": len(changes), "complete": True})
         # Base in its turn waits for what it lacks: nothing.
         peer.send(CHANGES, {"day": day.id, "changes": [], "left": 0})
@@ -273,3 +285,134 @@ def test_a_frame_that_says_four_gigabytes_ends_the_session_at_once(crew, frame):
         assert peer.receive() is None
         # Base goes on serving.
         greet(call(at, crew.keys))
+
+
+@pytest.fixture
+def empty_crew(tmp_path):
+    return Crew(tmp_path)
+
+
+DAY, ALICE = Day("2027-02-06", "Upper Bowl"), Device(bytes(range(32)))
+
+
+def line(first=1, last=1, before=None, opening=b"first..", text="a"):
+    """Entries of one opening, each a change on the one before."""
+    changes = []
+    for seq in range(first, last + 1):
+        id = f"01KH5QX2M8Z4T6V9B3C1{ord(text) - 96:02}{seq:04}"
+        entry = {"id": id, "kind": "note", "topic": "general", "at": "2027-02-06T10:00:00.000+01:00", "by": "Alice", "note": f"{text} {seq}"}
+        deps = (before.hash,) if before else (DAY.first,)
+        before = Change(DAY.id, ALICE.id + opening + b"\0", seq, before.last_op + 1 if before else 6, deps, ((id, json.dumps(entry)),))
+        changes.append(before)
+    return changes
+
+
+def signed(*tips):
+    return ALICE.cover(DAY.id, [change.hash for change in tips])
+
+
+def merge(crew, contents):
+    """Base takes in what somebody brings as a file."""
+    file = crew.folder / f"{len(list(crew.folder.iterdir()))}.firn"
+    file.write_bytes(write_pack(ALICE.id, contents))
+    crew.run("base", "merge", file)
+
+
+def held_by(crew, changes, covers):
+    merge(crew, [Content(DAY, [], covers, changes)])
+
+
+def sync(crew, held):
+    """One session of a second program that holds these days with base."""
+    with crew.listening() as at:
+        peer = call(at, crew.keys)
+        greet(peer)
+        return Exchange(peer, held)
+
+
+def sync_until_equal(crew, held):
+    """Base notes after a session how the clocks compare: an entry of its own. So the second session is the first that can find all equal."""
+    equal = [sync(crew, held).equal for _ in range(4)]
+    assert equal[-1], "the days never become equal"
+    return equal.index(True)
+
+
+def counts(crew, day):
+    """Entries by Alice, changes that wait, changes withdrawn."""
+    [shown] = [d for d in crew.run("base", "day", "list")["days"] if d["day"] == day.id.hex()]
+    return len(crew.run("base", "entries", "--day", day.id.hex(), "--by", "Alice")["entries"]), shown["waiting"], shown["withdrawn"]
+
+
+def test_a_day_with_what_waits_is_brought_whole_and_is_equal_then(empty_crew):
+    changes = line(1, 5)
+    held = {DAY.id: Held(DAY, changes, [signed(changes[2])])}
+    sync(empty_crew, held)
+    assert counts(empty_crew, DAY) == (3, 2, 0)
+    assert sync_until_equal(empty_crew, held) <= 1
+
+
+@pytest.mark.parametrize("forged", [1, 2, 9])
+def test_what_somebody_forged_never_stands_for_what_was_signed(empty_crew, forged):
+    """The second program was given changes in the name of a device, which nobody signed, before those that the device wrote."""
+    changes = line(1, 4)
+    held_by(empty_crew, changes, [signed(changes[-1])])
+    held = {DAY.id: Held(DAY, line(1, forged, text="f"))}
+    sync(empty_crew, held)
+    assert held[DAY.id].verdict.visible.keys() == {change.hash for change in changes}
+    # And the other way round: base was given them before.
+
+
+def test_a_signature_whose_changes_are_missing_is_kept_and_named(empty_crew):
+    changes = line(1, 3)
+    held_by(empty_crew, changes[:1], [signed(changes[0]), signed(changes[2])])
+    held = {DAY.id: Held(DAY, changes[1:])}
+    sync(empty_crew, held)
+    assert counts(empty_crew, DAY) == (3, 0, 0) and len(held[DAY.id].verdict.visible) == 3
+    sync_until_equal(empty_crew, held)
+
+
+def test_both_branches_of_a_fork_reach_both(empty_crew):
+    trunk = line(1, 2)
+    left, right = line(3, 5, trunk[-1], text="l"), line(3, 4, trunk[-1], text="r")
+    held_by(empty_crew, trunk + left, [signed(left[-1])])
+    held = {DAY.id: Held(DAY, trunk + right, [signed(right[-1])])}
+    sync(empty_crew, held)
+    sync(empty_crew, held)
+    assert counts(empty_crew, DAY) == (2, 0, 5)
+    assert held[DAY.id].verdict.visible.keys() == {change.hash for change in trunk} and len(held[DAY.id].verdict.withdrawn) == 5
+    sync_until_equal(empty_crew, held)
+    # Who still takes one branch for good is sent the proof.
+    unaware = {DAY.id: Held(DAY, trunk + right, [signed(right[-1])])}
+    unaware |= {id: day for id, day in held.items() if id != DAY.id}
+    sync(empty_crew, unaware)
+    assert unaware[DAY.id].verdict.forks == held[DAY.id].verdict.forks
+
+
+def split(rng, things):
+    """Two parts; some of it is in both, some in none."""
+    return [[thing for thing in things if rng.random() < 0.6] for _ in range(2)]
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_random_histories_come_to_the_same_on_both_sides(empty_crew, seed):
+    """Each side holds a part of some days. A few sessions bring everything over, and then all is equal."""
+    rng = random.Random(seed)
+    base, held, union = [], {}, {}
+    for number in range(30):
+        case = Case(rng, number)
+        (theirs, ours), (their_covers, our_covers) = split(rng, case.changes), split(rng, case.covers)
+        if rng.random() < 0.2:
+            theirs, their_covers = [], []
+        else:
+            base.append(Content(case.day, [], their_covers, theirs))
+        held[case.day.id] = Held(case.day, ours, our_covers)
+        union[case.day.id] = judge(case.day, theirs + ours, their_covers + our_covers)
+    merge(empty_crew, base)
+    sync_until_equal(empty_crew, held)
+    shown = {d["day"]: (d["waiting"], d["withdrawn"]) for d in empty_crew.run("base", "day", "list")["days"]}
+    for id, verdict in union.items():
+        ours = held[id].verdict
+        # Base notes in the latest day how the clocks compare.
+        visible = {hash for hash, change in ours.visible.items() if change.device.hex() != empty_crew.device}
+        assert (visible, ours.withdrawn, ours.forks) == (set(verdict.visible), verdict.withdrawn, verdict.forks)
+        assert shown[id.hex()] == (len(ours.waiting), len(ours.withdrawn))

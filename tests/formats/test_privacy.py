@@ -32,6 +32,8 @@ def planted():
                     entry[field] = about["oneOf"][0]["const"]
                 elif about.get("format") == "date-time":
                     entry[field] = f"2027-02-06T10:0{n}:00.000+01:00"
+                elif about.get("x-check") == "code":
+                    entry[field] = secret.replace(" ", "")
                 elif about.get("type") == "string":
                     entry[field] = NOTE if field == "note" else f"{secret} {field}"
                 elif about.get("type") == "boolean":
@@ -52,7 +54,7 @@ def planted():
             if entry["kind"] == "target":
                 entry["label"] = f"{secret} target"
             if entry["kind"] == "clock":
-                entry.update(device="0011223344556677", base="8899aabbccddeeff")
+                entry.update(device="00112233445566778899aabbccddeeff", base="8899aabbccddeeff0011223344556677", of="1")
             # A newer version's field, as it comes out of another program.
             lines.append({**entry, "id": f"01KH5QX2M8Z4T6V9B3C1D7E{n}{len(lines):02}", "weather_of_tomorrow": NOTE})
     return lines

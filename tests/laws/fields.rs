@@ -149,6 +149,8 @@ fn as_a_person_types_it() {
     assert_eq!(typed("sag", "1.1m"), Ok(json!(110)));
     assert_eq!(typed("sag", "3ft"), Ok(json!(91.44)));
     assert_eq!(typed("knot", "One loop"), Ok(json!("one_loop")));
+    assert_eq!(typed("knot", "one"), Ok(json!("one_loop")), "no other word begins so");
+    assert!(typed("knot", "on").is_err(), "only whole parts of a word are understood");
     assert_eq!(typed("sag", "3m").unwrap_err().field, "sag_cm");
     assert_eq!(typed("knot", "bow").unwrap_err().why, "is not one of one_loop, plain");
 }

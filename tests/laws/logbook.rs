@@ -151,7 +151,7 @@ fn slips_of_the_pen_are_refused_with_a_remedy() {
         (json!({ "kind": "strike", "drill": "1", "depth": 110 }), "write depth_cm"),
         (json!({ "kind": "strike", "drill": "1", "depth_cm": "110" }), "is no number"),
         (json!({ "kind": "strike", "drill": "1", "depth_cm": 1001 }), "0 to 1000 cm"),
-        (json!({ "kind": "strike", "drill": "1", "outcome": "maybe" }), "hit, false, unsure"),
+        (json!({ "kind": "strike", "drill": "1", "outcome": "maybe" }), "hit, false_strike, unsure"),
         (json!({ "kind": "strike", "drill": "", "depth_cm": 100 }), "is empty"),
         (json!({ "kind": "strike", "drill": "1", "x_m": 1 }), "y_m: is missing"),
         (json!({ "kind": "strike", "drill": "1", "at": "10:00" }), "is no time"),

@@ -10,6 +10,7 @@ mod fields;
 mod fixtures;
 mod floors;
 mod histories;
+mod limits;
 mod logbook;
 mod settling;
 mod trust;

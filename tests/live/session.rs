@@ -159,6 +159,18 @@ fn one_who_writes_meanwhile_is_not_disturbed() {
 }
 
 #[test]
+fn a_clock_that_lost_its_battery_is_noted_and_one_of_another_age_stops_nobody() {
+    const YEAR_MS: i64 = 31_557_600_000;
+    for (years, noted) in [(-57, 1), (60, 1), (-120, 0), (120, 0)] {
+        let (mut a, mut b) = apart();
+        a.clock.set_by_ms(years * YEAR_MS);
+        a.write(strike(90));
+        let report = talk(&host(&a), &host(&b), WHOLE, usize::MAX).base.unwrap();
+        assert_eq!(b.book.note_clock(&report, "Base").unwrap(), noted, "{years} years");
+    }
+}
+
+#[test]
 fn a_session_says_which_of_its_clocks_a_device_reads() {
     let (mut a, mut b) = apart();
     let base_clock = b.clock.clone();

@@ -2,7 +2,7 @@
 //! they may.
 
 use super::found;
-use firnbook_core::entry::{KINDS, Kind, Shape};
+use firnbook_core::entry::{KINDS, Kind, Shape, TextForm};
 use firnbook_tests::world::World;
 use serde_json::{Map, Value, json};
 use std::path::PathBuf;
@@ -13,9 +13,9 @@ const HOSTILE: &str = "</title></script><script>window.acted='script'</script><i
 /// A value of a field's shape: hostile where a person writes freely. `n` keeps labels apart.
 fn value(kind: &str, field: &firnbook_core::entry::Field, n: usize) -> Option<Value> {
     Some(match &field.shape {
-        Shape::Text if field.name == "clock" => return None,
-        Shape::Text if field.name == "file_sha256" => json!("0".repeat(64)),
-        Shape::Text => json!(format!("{kind} {} planted 0664-{n:07} {HOSTILE}", field.name)),
+        Shape::Text(TextForm::Label) => json!(format!("{}<i onmouseover=acted=1>{n}", field.name)),
+        Shape::Text(form) if *form != TextForm::Free => return None,
+        Shape::Text(_) => json!(format!("{kind} {} planted 0664-{n:07} {HOSTILE}", field.name)),
         Shape::Label(class) => json!(format!("{}<i onmouseover=acted=1>{n}", class.word())),
         Shape::Labels(class) => json!([format!("{}<u>{n}", class.word())]),
         Shape::Integer => json!(20),

@@ -92,6 +92,17 @@ fn entries_move_to_the_day_they_belong_to() {
 }
 
 #[test]
+fn the_first_word_of_a_choice_is_enough() {
+    let world = begun();
+    for typed in ["false", "false strike", "False-strike", "false_strike"] {
+        world.run(&format!("log strike --drill 1 --depth 1.1m --outcome \"{typed}\"")).ok();
+    }
+    let entries = world.run("entries --kind strike --json").json()["entries"].clone();
+    let outcomes: Vec<_> = entries.as_array().unwrap().iter().map(|e| &e["entry"]["outcome"]).collect();
+    assert_eq!(outcomes, ["false_strike"; 4]);
+}
+
+#[test]
 fn a_doubt_that_no_verdict_answers_says_what_to_type() {
     let world = begun();
     world.run("log moment --drill 1 --step start").ok();

@@ -6,6 +6,7 @@ mod answers;
 mod aside;
 mod bad_input;
 mod binary;
+mod checks;
 mod corrections;
 mod day;
 mod intake;

@@ -46,7 +46,7 @@ fn day(d: u32) -> Vec<Value> {
         json!({"kind": "person", "at": 0, "call_sign": "Fox", "member": "M1", "team": "Red", "role": "searcher"}),
         json!({"kind": "person", "at": 0, "call_sign": "Heron", "team": "Blue", "role": "searcher"}),
         json!({"kind": "check", "at": 60, "person": "Fox", "transmits": true, "receives": true, "battery_pct": 99 - 9 * d, "nearest_electronics_cm": 15 + 10 * d}),
-        json!({"kind": "check", "at": 90, "person": "Heron", "transmits": d != 2, "receives": true, "battery_pct": 80}),
+        json!({"kind": "check", "at": 90, "person": "Heron", "transmits": d != 2, "receives": (d != 1).then_some(true), "battery_pct": 80}),
     ];
     for (n, who) in [(0, "Fox"), (1, "Heron")] {
         let start = 3600.0 * f64::from(n + 1);

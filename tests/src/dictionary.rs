@@ -8,7 +8,10 @@ use std::fmt::Write;
 pub fn dictionary(kinds: &[Kind]) -> String {
     let mut text = String::from(
         "# Data dictionary\n\nEvery kind of entry and every field. A number is kept in the unit shown. A field marked *yes* under \"needed\" \
-         must be there or the entry is refused; an absent field is left out, never null.\n",
+         must be there or the entry is refused; an absent field is left out, never null.\n\nA text holds at most \
+         10,000 characters, a label 200, a list 200 labels, an outline 1,000 corners, a track 10,000 points, an entry 1 MiB of JSON. \
+         Labels are compared in Unicode's form NFC, without spaces at the ends, with one space between words, in Unicode lower case \
+         with the final sigma.\n",
     );
     if let Some(first) = kinds.first() {
         text.push_str("\n## Fields of every kind\n\n");

@@ -407,6 +407,10 @@ fn tell_checks(debrief: &Debrief, columns: usize) -> String {
             columns,
         ));
     }
+    for part in &checks.not_tested {
+        let says = format!("{} not tested: {}", view::word(&part.what), part.call_signs.join(", "));
+        text.push_str(&bullet(&says, columns));
+    }
     for low in &checks.battery_below {
         text.push_str(&bullet(&format!("{}: battery {} %", low.call_sign, view::number(low.pct)), columns));
     }

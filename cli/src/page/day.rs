@@ -209,6 +209,11 @@ fn checks(day: &Day<'_>) -> Markup {
             (f.call_sign.as_str(), words::failed(&word(&f.what), f.fault.as_deref(), f.passed_later))
         }),
     );
+    let not_tested = checks.not_tested.iter().map(|part| {
+        let what = words::not_tested(&word(&part.what));
+        (what, part.call_signs.join(", "))
+    });
+    let not_tested: Vec<(String, String)> = not_tested.collect();
     lines.extend(checks.battery_below.iter().map(|b| (b.call_sign.as_str(), words::battery(b.pct))));
     let near = checks.electronics.iter().filter(|e| e.too_near_to_send || e.too_near_to_search);
     lines.extend(
@@ -220,8 +225,9 @@ fn checks(day: &Day<'_>) -> Markup {
         section aria-labelledby="checks" {
             h2 id="checks" { (words::CHECKS) }
             p { (words::checks(checks.n, checks.people)) }
-            @if lines.is_empty() { p { (words::ALL_IN_ORDER) } }
-            @else { ul { @for (who, says) in lines.iter().take(LINES) { li { b { (who) } ": " (says) } } (rest(lines.len())) } }
+            @if lines.is_empty() && not_tested.is_empty() { p { (words::ALL_IN_ORDER) } }
+            @else if !lines.is_empty() { ul { @for (who, says) in lines.iter().take(LINES) { li { b { (who) } ": " (says) } } (rest(lines.len())) } }
+            @for (what, of) in &not_tested { p { b { (what) } ": " (of) } }
             @if !checks.not_checked.is_empty() { p { b { (words::NOT_CHECKED) } ": " (checks.not_checked.join(", ")) } }
         }
     }

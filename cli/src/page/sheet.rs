@@ -109,11 +109,10 @@ fn checks(sheet: &Sheet, units: Units) -> Markup {
                     @for check in &sheet.checks {
                         li {
                             (clock_time(check.at)) ": "
-                            @if check.failed.is_empty() { (words::IN_ORDER) }
-                            @for (i, part) in check.failed.iter().enumerate() {
-                                @if i > 0 { ", " }
-                                (words::failed(&word(part), check.fault.as_deref(), false))
-                            }
+                            @let failed = check.failed.iter().map(|p| words::failed(&word(p), check.fault.as_deref(), false));
+                            @let not_tested = check.not_tested.iter().map(|p| words::not_tested(&word(p)));
+                            @let found: Vec<String> = failed.chain(not_tested).collect();
+                            @if found.is_empty() { (words::IN_ORDER) } @else { (found.join(", ")) }
                             @if let Some(pct) = check.battery_pct { ", " (words::battery(pct)) }
                             @if let Some(cm) = check.nearest_electronics_cm { ", " (words::nearest_electronics(cm, units)) }
                         }

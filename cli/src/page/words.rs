@@ -249,6 +249,10 @@ pub fn failed(what: &str, fault: Option<&str>, later: bool) -> String {
     let later = if later { ", passed later" } else { "" };
     format!("{what} failed{fault}{later}")
 }
+/// A part that was not tested.
+pub fn not_tested(what: &str) -> String {
+    format!("{what} not tested")
+}
 /// A low battery.
 pub fn battery(pct: f64) -> String {
     format!("battery {} %", number(pct))

@@ -121,7 +121,7 @@ pub fn of_kind(kind: &Kind, rest: bool) -> Vec<Column> {
             Shape::Time => Holds::Time,
             Shape::Labels(_) => Holds::Labels,
             Shape::Json => Holds::Json,
-            Shape::Text | Shape::Label(_) | Shape::Choice(_) => Holds::Text,
+            Shape::Text(_) | Shape::Label(_) | Shape::Choice(_) => Holds::Text,
         };
         let mut column = Column::new(&field.name, holds, &field.text);
         let mut constraints = Map::new();
@@ -145,8 +145,8 @@ pub fn of_kind(kind: &Kind, rest: bool) -> Vec<Column> {
             Shape::Label(class) | Shape::Labels(class) => Secret::Label(class.word()),
             Shape::Choice(_) => Secret::None,
             // What a common moment is called is chosen as freely as a label.
-            Shape::Text if field.name == "label" => Secret::Label("mark"),
-            Shape::Text if column.secret == Secret::None && field.name != "id" => Secret::FreeText,
+            Shape::Text(_) if field.name == "label" => Secret::Label("mark"),
+            Shape::Text(_) if column.secret == Secret::None && field.name != "id" => Secret::FreeText,
             _ => column.secret,
         };
         columns.push(column.constrained(constraints));
@@ -276,7 +276,7 @@ mod tests {
                 .iter()
                 .map(|f| (f, of_kind(kind, false).into_iter().find(|c| c.name == f.name).unwrap()))
             {
-                let typed = matches!(field.shape, Shape::Text | Shape::Label(_) | Shape::Labels(_));
+                let typed = matches!(field.shape, Shape::Text(_) | Shape::Label(_) | Shape::Labels(_));
                 let hidden = column.secret != Secret::None;
                 assert!(!typed || hidden || field.name == "id", "{} {}", kind.name, field.name);
             }

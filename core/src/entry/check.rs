@@ -1,7 +1,9 @@
 //! The door: an entry is checked against its field table before it is written. What arrives by merge is not refused here; it becomes a doubt.
 
+use super::label::label_fault;
 use super::table::{Field, Kind, Shape};
 use super::time::Time;
+use super::{LABELS_MAX, OUTLINE_CORNERS_MAX, TRACK_POINTS_MAX};
 use serde_json::{Map, Value};
 
 /// One reason why an entry is refused: which field, which value, why, what to do.
@@ -80,8 +82,9 @@ pub fn check_value(field: &Field, value: &Value) -> Option<Fault> {
             let Some(n) = value.as_f64().filter(|n| n.is_finite()) else {
                 return fault(format!("is no number; write {} as a JSON number", field.text.to_lowercase()));
             };
-            if field.shape == Shape::Integer && n.fract() != 0.0 {
-                return fault("is no whole number".to_owned());
+            // 7.0 too: it is a whole number, but no field of whole numbers reads it.
+            if field.shape == Shape::Integer && !value.is_i64() && !value.is_u64() {
+                return fault("is no whole number; write it without a decimal point".to_owned());
             }
             if out_of_range(n) {
                 return fault(format!(
@@ -110,15 +113,17 @@ pub fn check_value(field: &Field, value: &Value) -> Option<Fault> {
             let allowed: Vec<&str> = words.iter().map(|(w, _)| w.as_str()).collect();
             fault(format!("is not one of {}", allowed.join(", ")))
         }
-        Shape::Text => {
-            if value.is_string() {
-                None
-            } else {
-                fault("is no text".to_owned())
-            }
-        }
+        Shape::Text(form) => match value.as_str() {
+            Some(text) => form.fault(text).and_then(|why| fault(why.to_owned())),
+            None => fault("is no text".to_owned()),
+        },
         Shape::Label(_) => check_label(field, value),
         Shape::Labels(_) => match value.as_array() {
+            Some(list) if list.len() > LABELS_MAX => Some(Fault::new(
+                &field.name,
+                "",
+                format!("has {} labels; split it into entries of at most {LABELS_MAX}", list.len()),
+            )),
             Some(list) => list.iter().find_map(|v| check_label(field, v)),
             None => fault("is no list of labels".to_owned()),
         },
@@ -132,27 +137,25 @@ pub fn check_value(field: &Field, value: &Value) -> Option<Fault> {
 
 fn check_label(field: &Field, value: &Value) -> Option<Fault> {
     let why = match value.as_str() {
-        None => "is no text",
-        Some(text) if text.trim().is_empty() => "is empty; write a label",
-        Some(text) if text.chars().count() > 200 => "is longer than 200 characters",
-        Some(text) if text.chars().any(|c| c.is_control() || "/:~!".contains(c)) => {
-            "holds a control character or one of / : ~ ! which the log uses itself; leave it out"
-        }
-        Some(_) => return None,
+        None => Some("is no text"),
+        Some(text) => label_fault(text),
     };
-    Some(Fault::new(&field.name, value, why))
+    why.map(|why| Fault::new(&field.name, value, why))
 }
 
 fn check_outline(value: &Value) -> Option<String> {
-    let corners = value.as_array()?;
     let is_corner = |c: &Value| {
         c.as_array()
             .is_some_and(|xy| xy.len() == 2 && xy.iter().all(|n| n.as_f64().is_some_and(f64::is_finite)))
     };
-    if corners.len() < 3 || !corners.iter().all(is_corner) {
-        return Some("is no outline; write at least three corners as [[x, y], …] in metres".to_owned());
+    let corners = value.as_array().filter(|corners| corners.len() >= 3 && corners.iter().all(is_corner));
+    match corners.map(Vec::len) {
+        None => Some("is no outline; write at least three corners as [[x, y], …] in metres".to_owned()),
+        Some(n) if n > OUTLINE_CORNERS_MAX => {
+            Some(format!("has {n} corners; write at most {OUTLINE_CORNERS_MAX}"))
+        }
+        Some(_) => None,
     }
-    None
 }
 
 fn check_points(value: &Value) -> Option<String> {
@@ -169,13 +172,158 @@ fn check_points(value: &Value) -> Option<String> {
     if let Some(key) = ["t_ms", "x", "y"].into_iter().find(|key| !finite(key)) {
         return Some(format!("{key} holds what is no number"));
     }
+    let whole = value.get("t_ms").and_then(Value::as_array).is_some_and(|l| l.iter().all(Value::is_i64));
+    if !whole {
+        return Some("t_ms holds what is no whole number; write it without a decimal point".to_owned());
+    }
     if t != x || t != y || t == 0 {
         return Some(format!(
             "lists must be of one length and not empty; t_ms has {t}, x has {x}, y has {y}"
         ));
     }
-    if t > super::TRACK_POINTS_MAX {
-        return Some(format!("has {t} points; split it into entries of at most {}", super::TRACK_POINTS_MAX));
+    if t > TRACK_POINTS_MAX {
+        return Some(format!("has {t} points; split it into entries of at most {TRACK_POINTS_MAX}"));
     }
     None
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::entry::{Entry, KINDS, kind};
+    use serde_json::json;
+
+    /// A sample of every kind.
+    const SAMPLES: &str = include_str!("../../../tests/checks/entries.jsonl");
+
+    fn samples() -> Vec<Map<String, Value>> {
+        SAMPLES.lines().map(|line| serde_json::from_str(line).unwrap()).collect()
+    }
+
+    fn track(t_ms: &str) -> Value {
+        serde_json::from_str(&format!(r#"{{"t_ms":[{t_ms}],"x":[1],"y":[1.5],"z":7}}"#)).unwrap()
+    }
+
+    /// Values that another program may write in good faith, or not.
+    fn odd_values() -> Vec<Value> {
+        let mut values =
+            vec![json!(""), json!(" "), json!("abc"), json!("a/b"), json!({}), json!([]), json!([null])];
+        values.extend([
+            json!(true),
+            json!(-1),
+            json!(7),
+            json!(7.0),
+            json!(1.5),
+            json!(1e300),
+            json!(u64::MAX),
+        ]);
+        values.extend([
+            json!(["Fox"]),
+            json!(["Fox", 7]),
+            json!("0".repeat(32)),
+            json!("0".repeat(64)),
+            json!("\0"),
+        ]);
+        values.extend([
+            json!("2027-02-06T10:00:00Z"),
+            json!("2027-02-06"),
+            json!("01KH5QX2M8Z4T6V9B3C1D7E0FG"),
+        ]);
+        values.extend([
+            json!([[0, 0], [1, 0], [1, 1.5]]),
+            json!([["0", 0], [1, 0], [1, 1]]),
+            json!([[0], [1], [2]]),
+        ]);
+        values.extend(["7", "7.0", "1.5", "1e300", "18446744073709551615", "null", "\"7\"", ""].map(track));
+        let words = KINDS.iter().flat_map(|k| &k.fields).filter_map(|field| match &field.shape {
+            Shape::Choice(words) => words.first().map(|(word, _)| json!(word)),
+            _ => None,
+        });
+        values.extend(words);
+        values
+    }
+
+    #[test]
+    fn what_is_let_in_can_be_read() {
+        let (mut allowed, mut refused) = (0, 0);
+        for sample in samples() {
+            let table = kind(sample["kind"].as_str().unwrap()).unwrap();
+            for field in &table.fields {
+                for value in odd_values() {
+                    if check_value(field, &value).is_some() {
+                        refused += 1;
+                        continue;
+                    }
+                    let mut entry = sample.clone();
+                    entry.insert(field.name.clone(), value.clone());
+                    let read = Entry::from_json(&entry);
+                    assert!(read.is_ok(), "{} {} {value}: {}", table.name, field.name, read.unwrap_err());
+                    allowed += 1;
+                }
+            }
+        }
+        assert!(allowed > 1_000 && refused > 1_000, "{allowed} allowed, {refused} refused");
+        let sampled = |kind: &Kind| samples().iter().any(|sample| sample["kind"] == kind.name.as_str());
+        assert!(KINDS.iter().all(sampled));
+    }
+
+    fn why(kind_name: &str, field: &str, value: &Value) -> String {
+        let field = kind(kind_name).unwrap().field(field).unwrap();
+        check_value(field, value).map(|fault| fault.why).unwrap_or_default()
+    }
+
+    #[test]
+    fn a_whole_number_has_no_decimal_point() {
+        assert_eq!(
+            why("strike", "holes", &json!(7.0)),
+            "is no whole number; write it without a decimal point"
+        );
+        assert_eq!(why("strike", "holes", &json!(7)), "");
+        assert!(why("track", "points", &track("1801904400000.0")).contains("without a decimal point"));
+        assert_eq!(why("track", "points", &track("1801904400000")), "");
+    }
+
+    #[test]
+    fn every_value_has_a_largest_size() {
+        let note = |n: usize| why("note", "note", &json!("山".repeat(n)));
+        assert_eq!((note(10_000).as_str(), note(10_001).contains("10,000")), ("", true));
+        let label = |n: usize| why("target", "label", &json!("山".repeat(n)));
+        assert_eq!((label(200).as_str(), label(201).contains("200")), ("", true));
+        let labels = |n: usize| why("rotation", "shovellers", &json!(vec!["Fox"; n]));
+        assert_eq!((labels(200).as_str(), labels(201).contains("201 labels")), ("", true));
+        let outline = |n: usize| why("drill", "outline", &json!(vec![[0.5, 1.0]; n]));
+        assert_eq!((outline(1_000).as_str(), outline(1_001).contains("1001 corners")), ("", true));
+        assert!(outline(2).contains("at least three corners"));
+        assert!(why("drill", "outline", &json!("abc")).contains("is no outline"));
+        let points =
+            |n: usize| why("track", "points", &json!({"t_ms": vec![1; n], "x": vec![1; n], "y": vec![1; n]}));
+        assert_eq!((points(10_000).as_str(), points(10_001).contains("10001 points")), ("", true));
+    }
+
+    #[test]
+    fn names_and_codes_have_a_form() {
+        let (id, hash) = ("0a".repeat(16), "0a".repeat(32));
+        for (kind, field, good, bad) in [
+            ("person", "team", "Red 1", ["", " ", "a:b", "a\0"]),
+            ("drill", "team", "Red 1", ["", "a/b", "a~b", "a!b"]),
+            ("person", "member", "k7-M_2", ["", "Ann Example", "é", "a\0"]),
+            ("note", "file_sha256", &hash, ["", "zz", &id, "0A"]),
+            ("clock", "device", &id, ["", "0011223344556677", &hash, "base"]),
+            ("clock", "base", &id, ["", "x", &hash, "base"]),
+            ("clock", "of", "12", ["", "0123456789", "1.0", "-1"]),
+            ("strike", "clock", "0a0b:2", ["", " ", "a\nb", "\u{7f}"]),
+            ("strike", "id", "01KH5QX2M8Z4T6V9B3C1D7E0FG", ["", "01kh5qx2m8z4t6v9b3c1d7e0fg", "x", "7"]),
+        ] {
+            assert_eq!(why(kind, field, &json!(good)), "", "{kind} {field}");
+            for bad in bad {
+                assert_ne!(why(kind, field, &json!(bad)), "", "{kind} {field} {bad:?}");
+            }
+        }
+        assert_ne!(why("person", "member", &json!("x".repeat(65))), "");
+        assert_ne!(why("strike", "clock", &json!("x".repeat(201))), "");
+        assert_ne!(why("clock", "uncertainty_ms", &json!(-5)), "");
+        assert_ne!(why("clock", "offset_ms", &json!(1e300)), "");
+        // A clock that lost its battery shows 1970.
+        assert_eq!(why("clock", "offset_ms", &json!(1_801_904_400_000_i64)), "");
+    }
 }

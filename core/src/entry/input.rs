@@ -97,7 +97,7 @@ fn clock_time(text: &str) -> Option<NaiveTime> {
 pub fn from_text(field: &Field, text: &str, times: &TimeContext) -> Result<Value, Fault> {
     let fault = |why: String| Fault::new(&field.name, text, why);
     let value = match &field.shape {
-        Shape::Text => json!(text),
+        Shape::Text(_) => json!(text),
         Shape::Label(_) => json!(text.trim()),
         Shape::Labels(_) => text.split([',', ';']).map(str::trim).filter(|s| !s.is_empty()).collect(),
         Shape::Time => json!(times.read(text).map_err(|why| Fault::new(&field.name, "", why))?),
@@ -120,12 +120,24 @@ pub fn from_text(field: &Field, text: &str, times: &TimeContext) -> Result<Value
             "false" | "no" | "n" | "0" => json!(false),
             _ => return Err(fault("is neither yes nor no".to_owned())),
         },
-        Shape::Choice(_) => json!(text.trim().to_lowercase().replace([' ', '-'], "_")),
+        Shape::Choice(words) => json!(choice(words, text)),
         Shape::Json => serde_json::from_str(text).map_err(|e| fault(format!("is no JSON: {e}")))?,
     };
     match check_value(field, &value) {
         Some(found) => Err(found),
         None => Ok(value),
+    }
+}
+
+/// The word that is typed; its beginning up to a space is enough where no other word begins so: `false` for `false_strike`.
+fn choice(words: &[(String, String)], text: &str) -> String {
+    let typed = text.trim().to_lowercase().replace([' ', '-'], "_");
+    let is_word = words.iter().any(|(word, _)| *word == typed);
+    let longer = |word: &&String| word.strip_prefix(&typed).is_some_and(|rest| rest.starts_with('_'));
+    let begun: Vec<&String> = words.iter().map(|(word, _)| word).filter(longer).collect();
+    match begun.as_slice() {
+        [only] if !is_word => (*only).clone(),
+        _ => typed,
     }
 }
 

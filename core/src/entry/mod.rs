@@ -5,6 +5,7 @@
 
 mod check;
 mod csv;
+mod form;
 mod id;
 mod input;
 mod kinds;
@@ -14,6 +15,7 @@ mod time;
 
 pub use check::{Fault, check, check_value};
 pub use csv::csv_cell;
+pub use form::TextForm;
 pub use id::{EntryId, IdError};
 pub use input::{TimeContext, from_text};
 pub use kinds::*;
@@ -26,11 +28,18 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use serde_json::{Map, Value};
 
+/// The most labels that a list of labels holds.
+pub const LABELS_MAX: usize = 200;
+
+/// The most bytes of an entry, or of the text of a register, as JSON. What is longer is refused when it is written; what arrives by merge is kept.
+pub const ENTRY_BYTES_MAX: usize = 1 << 20;
+
 /// The fields that every kind has.
 #[cfg_attr(feature = "uniffi", firnbook_across::record)]
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Common {
     /// ULID of the entry
+    #[schemars(extend("x-check" = "entry_id"))]
     pub id: EntryId,
     /// The kind of entry
     pub kind: String,
@@ -42,10 +51,10 @@ pub struct Common {
     pub drill: Option<DrillLabel>,
     /// The target it belongs to
     pub target: Option<TargetLabel>,
-    /// Metres to the right in the drill's grid
+    /// Metres along the surface across the fall line in the drill's grid; positive is right when you look uphill
     #[schemars(range(min = -10000, max = 10000))]
     pub x_m: Option<Metres>,
-    /// Metres uphill along the surface in the drill's grid
+    /// Metres along the surface up the fall line in the drill's grid
     #[schemars(range(min = -10000, max = 10000))]
     pub y_m: Option<Metres>,
     /// Latitude, WGS 84
@@ -54,12 +63,14 @@ pub struct Common {
     /// Longitude, WGS 84
     #[schemars(range(min = -180, max = 180))]
     pub lon: Option<Degrees>,
-    /// Half width of the position's uncertainty
+    /// Radius around the position within which the true one lies with 68%, as phones give it
     #[schemars(range(min = 0, max = 10000))]
     pub accuracy_m: Option<Metres>,
     /// Free text; no names
     pub note: Option<String>,
-    /// Whose clock `at` was read from: absent is this device, 2, 3 … this device after its clock was moved, base, stopwatch, or a watch
+    /// The clock of every time in this entry: absent is this device's first clock; 2, 3 … this device after its clock was moved; base;
+    /// stopwatch; or the label of a watch. An imported track has none: its times are those of the file and count as this device's
+    #[schemars(extend("x-check" = "line"))]
     pub clock: Option<String>,
 }
 

@@ -3,8 +3,9 @@
 //! Whoever needs columns, flags, headers or a dictionary loops over a [`Kind`]; nobody lists fields again. The schemas are made from the
 //! declarations once, at the desk, and stand in `schemas/kinds.json`: a phone carries them and not what makes them.
 
-use super::Common;
+use super::form::TextForm;
 use super::label::LabelClass;
+use super::{Common, LABELS_MAX};
 use crate::units::Unit;
 use schemars::JsonSchema;
 use schemars::generate::SchemaSettings;
@@ -46,8 +47,8 @@ pub struct Field {
 /// What values a field takes.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Shape {
-    /// Free text.
-    Text,
+    /// A text of this form.
+    Text(TextForm),
     /// A label that names something of the day.
     Label(LabelClass),
     /// Several such labels.
@@ -67,9 +68,12 @@ pub enum Shape {
 }
 
 impl Field {
-    /// The range in words, for messages and help: `0 to 1000 cm`. `None` where any value goes.
+    /// The range in words, for messages and help: `0 to 1000 cm`, `1 to 9 digits`. `None` where any value goes.
     #[must_use]
     pub fn range_text(&self) -> Option<String> {
+        if let Shape::Text(form) = &self.shape {
+            return form.text().map(str::to_owned);
+        }
         let unit = self.unit.map(|u| format!(" {}", u.symbol())).unwrap_or_default();
         match (self.min, self.max) {
             (Some(min), Some(max)) => Some(format!("{min} to {max}{unit}")),
@@ -89,7 +93,7 @@ impl Field {
         let number = |key: &str| schema.get(key).and_then(Value::as_f64);
         Field {
             name: name.to_owned(),
-            text: schema.get("description").and_then(Value::as_str).unwrap_or_default().to_owned(),
+            text: schema.get("description").and_then(Value::as_str).unwrap_or_default().replace('\n', " "),
             shape: Shape::read(schema),
             unit: schema.get("x-unit").and_then(Value::as_str).and_then(Unit::from_symbol),
             min: number("minimum"),
@@ -116,7 +120,10 @@ impl Shape {
             Some("string") if schema.get("format").and_then(Value::as_str) == Some("date-time") => {
                 Shape::Time
             }
-            Some("string") => Shape::Text,
+            Some("string") => {
+                let form = schema.get("x-check").and_then(Value::as_str).and_then(TextForm::from_word);
+                Shape::Text(form.unwrap_or(TextForm::Free))
+            }
             Some("number") => Shape::Number,
             Some("integer") => Shape::Integer,
             Some("boolean") => Shape::Flag,
@@ -129,7 +136,7 @@ impl Shape {
     #[must_use]
     pub fn word(&self) -> &'static str {
         match self {
-            Shape::Text => "text",
+            Shape::Text(_) => "text",
             Shape::Label(_) => "label",
             Shape::Labels(_) => "labels",
             Shape::Time => "time",
@@ -228,9 +235,30 @@ pub(super) fn schema_of<T: JsonSchema>() -> Map<String, Value> {
     });
     let mut schema = settings.into_generator().into_root_schema_for::<T>().to_value();
     drop_nulls(&mut schema);
+    let properties = schema.get_mut("properties").and_then(Value::as_object_mut).into_iter().flatten();
+    properties.for_each(|(_, property)| add_limits(property));
     match schema {
         Value::Object(map) => map,
         _ => Map::new(),
+    }
+}
+
+/// Adds what the shape of a field bounds: the form of a text, the length of a list of labels.
+fn add_limits(property: &mut Value) {
+    let shape = Shape::read(property);
+    let Some(property) = property.as_object_mut() else { return };
+    let mut add = |key: &str, limit: Option<Value>| {
+        if let Some(limit) = limit {
+            property.entry(key).or_insert(limit);
+        }
+    };
+    match shape {
+        Shape::Text(form) => {
+            add("maxLength", form.characters_max().map(Value::from));
+            add("pattern", form.pattern().map(Value::from));
+        }
+        Shape::Labels(_) => add("maxItems", Some(LABELS_MAX.into())),
+        _ => {}
     }
 }
 

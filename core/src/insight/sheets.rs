@@ -2,7 +2,7 @@
 //! other person's figures stand on it.
 
 use super::cautions;
-use super::checks::CheckPart;
+use super::checks::{self, CheckPart};
 use super::digging::{Digger, Digging};
 use super::drill::DrillRead;
 use super::left_out::Tally;
@@ -13,7 +13,7 @@ use super::thresholds::Thresholds;
 use super::timeline::DrillTimes;
 use super::view::View;
 use crate::day::DayId;
-use crate::entry::{Body, Role, Step, Time};
+use crate::entry::{Body, Check, Role, Step, Time};
 use chrono::NaiveDate;
 use schemars::JsonSchema;
 use serde::Serialize;
@@ -121,8 +121,10 @@ pub struct OwnWalk {
 pub struct OwnCheck {
     /// When
     pub at: Time,
-    /// What failed; empty where all was in order
+    /// What failed
     pub failed: Vec<CheckPart>,
+    /// What was not tested; empty as `failed` is where all was in order
+    pub not_tested: Vec<CheckPart>,
     /// Battery as the device showed it, %
     pub battery_pct: Option<f64>,
     /// Distance to the nearest electronics or metal, cm
@@ -250,20 +252,16 @@ fn own_times(view: &View<'_>, folded: &str, drill: &DrillSeen) -> Vec<OwnTime> {
 }
 
 fn own_checks(view: &View<'_>, folded: &str) -> Vec<OwnCheck> {
-    let checks = view
-        .told()
-        .filter(|t| matches!(&t.entry.body, Body::Check(c) if view.things.person(&c.person.0) == folded));
-    let line = |told: super::view::Told<'_>| {
-        let Body::Check(check) = &told.entry.body else { return None };
-        Some(OwnCheck {
-            at: told.entry.common.at,
-            failed: CheckPart::ALL.into_iter().filter(|part| !part.passed(check)).collect(),
-            battery_pct: check.battery_pct.map(|p| p.0),
-            nearest_electronics_cm: check.nearest_electronics_cm.map(|d| d.0),
-            fault: check.fault.clone(),
-        })
+    let own = checks::once(view).into_iter().filter(|(who, _, _)| who == folded);
+    let line = |(_, told, check): (String, super::view::Told<'_>, Check)| OwnCheck {
+        at: told.entry.common.at,
+        failed: CheckPart::failed(&check),
+        not_tested: CheckPart::not_tested(&check),
+        battery_pct: check.battery_pct.map(|p| p.0),
+        nearest_electronics_cm: check.nearest_electronics_cm.map(|d| d.0),
+        fault: check.fault,
     };
-    view.once(checks).into_iter().filter_map(line).collect()
+    own.map(line).collect()
 }
 
 #[cfg(test)]

@@ -151,7 +151,7 @@ mod tests {
             {"kind":"moment","at":"10:05:00","drill":"1","step":"start"}
             {"kind":"track","at":"10:05:00","drill":"1","person":"S1","points":{"t_ms":[1801904700000,10000,10000],"x":[20,0,-8],"y":[0,25,5]}}
             {"kind":"strike","at":"10:08:20","drill":"1","target":"a","outcome":"hit","x_m":12.5,"y_m":29}
-            {"kind":"strike","at":"10:08:00","drill":"1","target":"A","outcome":"false"}
+            {"kind":"strike","at":"10:08:00","drill":"1","target":"A","outcome":"false_strike"}
             {"kind":"moment","at":"12:00:00","drill":"2","step":"start"}
         "#,
         );

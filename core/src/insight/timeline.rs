@@ -369,7 +369,7 @@ mod tests {
             {"kind":"strike","at":"10:08:23","drill":"1","target":"A","outcome":"hit"}
             {"kind":"strike","at":"10:08:26","drill":"1","target":"A","outcome":"hit","by":"obs2"}
             {"kind":"moment","at":"10:07:00","drill":"1","target":"A","step":"strike","by":"Obs3"}
-            {"kind":"strike","at":"10:06:00","drill":"1","target":"A","outcome":"false"}
+            {"kind":"strike","at":"10:06:00","drill":"1","target":"A","outcome":"false_strike"}
         "#;
         let times = times(&record_with(lines, &[("#9/void", json!("wrong drill"))]));
         let a = &times.targets[0];

@@ -1,6 +1,6 @@
 //! Closing a day: saying that it is whole, as far as this device knows; in a crew under its signature. And reading such seals again.
 
-use super::{DayBegun, Logbook, LogbookError};
+use super::{DayBegun, Logbook, LogbookError, bounded};
 use crate::crew::{Signing, hex, unhex, verify};
 use crate::day::{Change, DayId, DeviceId, Hash, Key, Saying};
 use crate::entry::Time;
@@ -58,7 +58,8 @@ impl Logbook {
     /// Closes a day: its heads as they are now are put down. What comes later is merged all the same and shows as after the closing.
     ///
     /// # Errors
-    /// [`LogbookError::StillOpen`] while kit is out or someone is awaited and no reason is given to close it despite that.
+    /// [`LogbookError::StillOpen`] while kit is out or someone is awaited and no reason is given to close it despite that;
+    /// [`LogbookError::Refused`] for a reason that is too long.
     pub fn close_day(
         &mut self,
         day: DayId,
@@ -93,7 +94,7 @@ impl Logbook {
                 v["key"] = json!(hex(&ring.keys.signs_as()));
                 v["signature"] = json!(hex(&ring.keys.sign(&to_sign(day, &heads))));
             }
-            let text = stamp.register(v, by).to_string();
+            let text = bounded("despite", &stamp.register(v, by))?;
             Ok((vec![(day, vec![(Key::Closed(device), text)])], ()))
         })?;
         // A closed day is read as a whole from now on, if at all.

@@ -1,8 +1,8 @@
 //! Correcting: amending, striking out, restoring, moving to the right day; and the history that all of it leaves.
 
-use super::{Logbook, LogbookError, Stamp};
+use super::{Logbook, LogbookError, Stamp, bounded};
 use crate::day::{Actor, DayId, DeviceId, Key, Noted, Saying};
-use crate::entry::{EntryId, Time, check_value, kind};
+use crate::entry::{Entry, EntryId, Fault, Time, check_value, kind};
 use crate::store::Seen;
 use schemars::JsonSchema;
 use serde::Serialize;
@@ -73,9 +73,9 @@ impl Logbook {
                     if field == "at" && !is_own_time(&noted, device) {
                         register["clock"] = json!("base");
                     }
-                    (Key::Field(*id, field.clone()), register.to_string())
+                    Ok((Key::Field(*id, field.clone()), bounded(field, &register)?))
                 };
-                let new: Vec<_> = new.map(amended).collect();
+                let new: Vec<_> = new.map(amended).collect::<Result<_, Fault>>()?;
                 if !new.is_empty() {
                     changed.changed.push(*id);
                     puts.push((*day, new));
@@ -88,7 +88,7 @@ impl Logbook {
     /// Strikes entries out, keeping them; without a reason it restores them.
     ///
     /// # Errors
-    /// An entry that is not here, or an empty reason; nothing was written then.
+    /// An entry that is not here, or a reason that is empty or too long; nothing was written then.
     pub fn void(
         &mut self,
         ids: &[(DayId, EntryId)],
@@ -109,7 +109,7 @@ impl Logbook {
                 if settled && noted.void.is_some() == reason.is_some() {
                     continue;
                 }
-                let text = seen_register(&stamp, json!(reason), by, &noted);
+                let text = seen_register(&stamp, json!(reason), by, &noted)?;
                 puts.push((*day, vec![(Key::Void(*id), text)]));
                 changed.changed.push(*id);
             }
@@ -141,13 +141,13 @@ impl Logbook {
                     None => there.push((Key::Entry(*id), noted.text.clone())),
                     // It was there before and was moved away: it comes back as it stood there.
                     Some(back) if back.void.is_some() => {
-                        let text = seen_register(&stamp, Value::Null, by, &back);
+                        let text = seen_register(&stamp, Value::Null, by, &back)?;
                         there.push((Key::Void(*id), text));
                     }
                     Some(_) => {}
                 }
                 let reason = format!("moved to day {into}");
-                let text = seen_register(&stamp, json!(reason), by, &noted);
+                let text = seen_register(&stamp, json!(reason), by, &noted)?;
                 here.push((*day, vec![(Key::Void(*id), text)]));
                 changed.changed.push(*id);
             }
@@ -197,10 +197,10 @@ fn written(text: &str, device: DeviceId) -> HistoryStep {
 }
 
 /// The text of a void or of its end: with what was seen of the entry.
-fn seen_register(stamp: &Stamp, v: Value, by: &str, noted: &Noted) -> String {
+fn seen_register(stamp: &Stamp, v: Value, by: &str, noted: &Noted) -> Result<String, Fault> {
     let mut register = stamp.register(v, by);
     register["of"] = json!(noted.seen_hash());
-    register.to_string()
+    bounded("reason", &register)
 }
 
 /// Whether this device wrote the entry and its time was read from one of its own clocks.
@@ -234,19 +234,24 @@ fn amendable(noted: &Noted, fields: &Map<String, Value>) -> Result<(), LogbookEr
             return Err(LogbookError::NoField { kind: table.name.clone(), field: name.clone(), has });
         };
         let fault = match value {
-            Value::Null if field.required => Some(crate::entry::Fault::new(
-                name,
-                "",
-                format!("can't be taken away; a {} needs it", table.name),
-            )),
+            Value::Null if field.required => {
+                Some(Fault::new(name, "", format!("can't be taken away; a {} needs it", table.name)))
+            }
             Value::Null => None,
             value => check_value(field, value),
         };
         if let Some(fault) = fault {
-            return Err(LogbookError::Refused(vec![super::LineFault { line: None, fault }]));
+            return Err(fault.into());
         }
     }
-    Ok(())
+    let mut amended = noted.json.clone();
+    amended.extend(fields.clone());
+    amended.retain(|_, value| !value.is_null());
+    // What can't be read could never be amended back.
+    Entry::from_json(&amended).map(|_| ()).map_err(|why| {
+        let names: Vec<&str> = fields.keys().map(String::as_str).collect();
+        Fault::new(&names.join(", "), "", format!("can't be read then: {why}")).into()
+    })
 }
 
 /// Puts of one day into one change.

@@ -215,6 +215,12 @@ impl fmt::Display for LineFault {
     }
 }
 
+impl From<Fault> for LogbookError {
+    fn from(fault: Fault) -> LogbookError {
+        LogbookError::Refused(vec![LineFault { line: None, fault }])
+    }
+}
+
 fn lines(faults: &[LineFault]) -> String {
     let shown: Vec<String> = faults.iter().take(20).map(ToString::to_string).collect();
     let more = faults.len().saturating_sub(shown.len());

@@ -32,7 +32,7 @@ pub use write::{Done, Draft, LogReport, RowDone};
 
 use crate::clock::Clock;
 use crate::day::{DayId, DeviceId, Key, Record, json_equal};
-use crate::entry::{EntryId, Fault, KINDS, Time, kind};
+use crate::entry::{ENTRY_BYTES_MAX, EntryId, Fault, KINDS, Time, kind};
 use crate::store::{DayRow, DayVerified, EntryRow, Filter, Store};
 use chrono::NaiveDate;
 use schemars::JsonSchema;
@@ -65,6 +65,19 @@ impl Stamp {
         }
         register
     }
+}
+
+/// The text of an entry or of a register; `what` names it where it is refused.
+///
+/// # Errors
+/// A text of more than [`ENTRY_BYTES_MAX`].
+fn bounded(what: &str, json: &Value) -> Result<String, Fault> {
+    let text = json.to_string();
+    if text.len() <= ENTRY_BYTES_MAX {
+        return Ok(text);
+    }
+    let why = format!("has {} bytes as JSON; write at most {ENTRY_BYTES_MAX}, which is 1 MiB", text.len());
+    Err(Fault::new(what, "", why))
 }
 
 /// A day that was begun, or found begun already.
@@ -117,14 +130,14 @@ impl Logbook {
     /// Begins the day on `date` in `area`; the same day again is found, not begun twice. An area in another spelling is the same day.
     ///
     /// # Errors
-    /// [`LogbookError::NoArea`], else the store's.
+    /// [`LogbookError::NoArea`] or [`LogbookError::Refused`], else the store's.
     pub fn begin_day(&mut self, date: NaiveDate, area: &str, by: &str) -> Result<DayBegun, LogbookError> {
         let area = area.trim();
         if area.is_empty() {
             return Err(LogbookError::NoArea);
         }
+        let (text, spelled) = (bounded("area", &self.clocked()?.register(json!(area), by))?, json!(area));
         let (day, begun) = self.store.begin(date, area)?;
-        let (text, spelled) = (self.clocked()?.register(json!(area), by).to_string(), json!(area));
         self.store.write::<_, LogbookError>(|seen| {
             let held = seen.record(day)?;
             let known =

@@ -1,7 +1,7 @@
 //! What needs a person, over all days, and writing what a person decided.
 
 use super::reading::DayRead;
-use super::{Logbook, LogbookError};
+use super::{Logbook, LogbookError, bounded};
 use crate::day::{DayId, Key, Record};
 use crate::entry::EntryId;
 use crate::review::{self, Choice, Item, KitItem, Settled, Verdict};
@@ -58,7 +58,8 @@ impl Logbook {
     /// written.
     ///
     /// # Errors
-    /// [`LogbookError::Settle`] for a code that no item has or a verdict that does not fit; nothing was written then.
+    /// [`LogbookError::Settle`] for a code that no item has or a verdict that does not fit, [`LogbookError::Refused`] for a note that is too
+    /// long; nothing was written then.
     pub fn settle(
         &mut self,
         day: DayId,
@@ -89,7 +90,7 @@ impl Logbook {
                     register["of"] = json!(noted.seen_hash());
                 }
                 puts.retain(|(k, _)| k != key);
-                puts.push((key.clone(), register.to_string()));
+                puts.push((key.clone(), bounded("note", &register)?));
             }
             Ok((if dry_run { Vec::new() } else { vec![(day, puts)] }, settled))
         })

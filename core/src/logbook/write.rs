@@ -1,7 +1,7 @@
 //! Writing entries: from flags, forms and files, all or nothing.
 
 use super::sheet::{self, SheetRow, Typing};
-use super::{LineFault, Logbook, LogbookError, Stamp};
+use super::{LineFault, Logbook, LogbookError, Stamp, bounded};
 use crate::day::{DayId, Key, canonical, json_equal};
 use crate::entry::{CallSign, Common, Entry, EntryId, Fault, KINDS, Kind, Time, check, kind};
 use crate::store::{StoreError, random};
@@ -301,12 +301,14 @@ fn prepare(
         None => EntryId::new(at.millis(), random().map_err(Prepare::Store)?),
     };
     json.insert("id".to_owned(), json!(id));
-    let Some(table) = table else { return Ok((id, json)) };
-    let faults = faults_of(table, &json, from_firnbook);
-    if !faults.is_empty() {
-        return Err(Prepare::Faults(faults));
+    if let Some(table) = table {
+        let faults = faults_of(table, &json, from_firnbook);
+        if !faults.is_empty() {
+            return Err(Prepare::Faults(faults));
+        }
+        json = in_order(table, json);
     }
-    let json = in_order(table, json);
+    bounded("entry", &Value::Object(json.clone()))?;
     match Entry::from_json(&json) {
         Err(why) if !from_firnbook => Err(Fault::new("kind", word, format!("can't be read: {why}")).into()),
         _ => Ok((id, json)),

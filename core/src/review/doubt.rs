@@ -156,7 +156,7 @@ mod tests {
             entry(1, "Obs1", "10:00:00", "strike", &format!(r#""drill":"1","outcome":"{outcome}""#))
         };
         assert!(codes(&day(&[hit("hit")])).contains(&"no_target".to_owned()));
-        assert!(!codes(&day(&[hit("false")])).contains(&"no_target".to_owned()));
+        assert!(!codes(&day(&[hit("false_strike")])).contains(&"no_target".to_owned()));
     }
 
     #[test]

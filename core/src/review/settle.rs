@@ -4,7 +4,7 @@
 use super::item::{Item, Sort};
 use crate::day::{Key, Record, disagree, json_equal};
 use crate::entry::{
-    EntryId, Fault, Field, LabelClass, Shape, TimeContext, check_value, fold, from_text, kind,
+    Entry, EntryId, Fault, Field, LabelClass, Shape, TimeContext, check_value, fold, from_text, kind,
 };
 use serde_json::Value;
 
@@ -224,7 +224,13 @@ fn writes(record: &Record, item: &Item, verdict: &Verdict) -> Result<Vec<(Key, V
             (key, one)
         }
         (Verdict::Accept, Key::Accept(..)) => (key, Value::Bool(true)),
-        (Verdict::Keep(wanted), _) if !item.values.is_empty() => keep(item, key, wanted)?,
+        (Verdict::Keep(wanted), _) if !item.values.is_empty() => {
+            let (to, value) = keep(item, key, wanted)?;
+            match unreadable(record, item, &to, &value) {
+                Some(fault) => return Err(SettleError::Value { code, fault }),
+                None => (to, value),
+            }
+        }
         (Verdict::Value(value), _) => match value_key(item) {
             Some(to) => (checked(record, item, to, value)?, value.clone()),
             None => return Err(does_not_fit(item, &key, verdict)),
@@ -271,7 +277,23 @@ fn checked(record: &Record, item: &Item, to: Key, value: &Value) -> Result<Key, 
     } else {
         check_value(field, value)
     };
+    let fault = fault.or_else(|| unreadable(record, item, &to, value));
     fault.map_or(Ok(to), |fault| Err(SettleError::Value { code, fault }))
+}
+
+/// The fault of a value with which an entry can't be read that can be read as it is, or with another of the item's values.
+fn unreadable(record: &Record, item: &Item, to: &Key, value: &Value) -> Option<Fault> {
+    let Key::Field(id, field) = to else { return None };
+    let noted = record.entries.iter().find(|n| n.id == *id)?;
+    let read_with = |value: &Value| {
+        let mut json = noted.json.clone();
+        json.insert(field.clone(), value.clone());
+        json.retain(|_, value| !value.is_null());
+        Entry::from_json(&json)
+    };
+    let why = read_with(value).err()?;
+    let is_readable = noted.entry.is_some() || item.values.iter().any(|v| read_with(&v.value).is_ok());
+    is_readable.then(|| Fault::new(field, value, format!("can't be read then: {why}")))
 }
 
 fn does_not_fit(item: &Item, key: &Key, verdict: &Verdict) -> SettleError {
@@ -378,6 +400,22 @@ mod tests {
         let meant = open.iter().find(|i| i.item == dangling()).unwrap().values[0].code.clone();
         let plan = plan(&record, &open, Choice::These(&code(&dangling())), &Verdict::Keep(meant)).unwrap();
         assert_eq!(plan[0].writes, [(Key::read("alias:target:1:anna"), json!("Anne"))]);
+    }
+
+    #[test]
+    fn a_value_that_cannot_be_read_is_not_kept() {
+        for values in [[r#"{"v":110}"#, r#"{"v":"deep"}"#], [r#"{"v":"deep"}"#, r#"{"v":110}"#]] {
+            let key = format!("{}/depth_cm", id(6));
+            let record = day_with(&lines(), &[(&key, &values)]);
+            let open = items(&record);
+            let item = open.iter().find(|i| i.item == key).unwrap();
+            let keep = |value: Value| {
+                let kept = item.values.iter().find(|v| v.value == value).unwrap().code.clone();
+                plan(&record, &open, Choice::These(&code(&key)), &Verdict::Keep(kept))
+            };
+            assert!(keep(json!("deep")).unwrap_err().to_string().contains("can't be read then"));
+            assert_eq!(keep(json!(110)).unwrap()[0].writes, [(Key::read(&key), json!(110))]);
+        }
     }
 
     #[test]

@@ -249,9 +249,9 @@ impl Store {
             .query_map([], |r| r.get(0))?
             .collect::<Result<_, _>>()?;
         for id in ids {
-            match id.parse().map_or(Ok(()), |day| rows_of_day(&tx, day)) {
-                Err(StoreError::Sqlite(e)) => return Err(e.into()),
-                Ok(()) | Err(_) => {}
+            // A day that can't be read stays without rows; what SQLite says stops all.
+            if let Err(StoreError::Sqlite(e)) = id.parse().map_or(Ok(()), |day| rows_of_day(&tx, day)) {
+                return Err(e.into());
             }
         }
         migrations::keep_rows_version(&tx)?;

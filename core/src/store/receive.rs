@@ -74,7 +74,7 @@ impl Store {
         for day in incoming {
             let looked_at = done + day.changes.len();
             let mut stepped =
-                |new: usize| if new % CHANGES_A_STEP == 0 { step(done + new, of) } else { Ok(()) };
+                |new: usize| if new.is_multiple_of(CHANGES_A_STEP) { step(done + new, of) } else { Ok(()) };
             taken.push(take_in_day(&tx, day, &mut stepped)?);
             done = looked_at;
         }

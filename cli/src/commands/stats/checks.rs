@@ -35,7 +35,10 @@ fn tell(checks: &SeasonChecks, columns: usize) -> String {
     if figures.n > 0 {
         let mut table = Table::new(["", ""]);
         for failed in &figures.failed {
-            let told = tell_share(failed.k, failed.n, failed.share, failed.ci95);
+            let mut told = tell_share(failed.k, failed.n, failed.share, failed.ci95);
+            if failed.not_tested > 0 {
+                told.push_str(&format!("; not tested in {}", failed.not_tested));
+            }
             table.row([format!("  {}", part(failed.what)), told]);
         }
         text.push_str(&table.draw(columns));

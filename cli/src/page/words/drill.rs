@@ -202,6 +202,7 @@ pub fn area(units: Units, m2: f64) -> String {
 /// A strike on a plan.
 pub fn strike(outcome: Option<Outcome>) -> String {
     match outcome {
+        Some(Outcome::False) => "false strike".to_owned(),
         Some(outcome) => format!("strike: {}", word(&outcome)),
         None => "strike".to_owned(),
     }

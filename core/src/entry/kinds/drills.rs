@@ -15,6 +15,7 @@ pub struct Drill {
     /// What is practised
     pub form: Option<DrillForm>,
     /// The team that runs it
+    #[schemars(extend("x-check" = "label"))]
     pub team: Option<String>,
     /// Who teaches it
     pub instructor: Option<CallSign>,
@@ -29,13 +30,13 @@ pub struct Drill {
     /// Width of the field across the fall line
     #[schemars(range(min = 0, max = 5000))]
     pub width_m: Option<Metres>,
-    /// Corners [x, y] of the field in the drill's grid, metres along the surface
-    #[schemars(extend("x-unit" = "m"))]
+    /// Corners [x, y] of the field in the drill's grid, as x_m and y_m; the last corner is not the first one again
+    #[schemars(length(min = 3, max = OUTLINE_CORNERS_MAX), extend("x-unit" = "m"))]
     pub outline: Option<Vec<[f64; 2]>>,
-    /// Latitude of the grid's origin, WGS 84
+    /// Latitude of the grid's origin, WGS 84: the lower left corner of the field when you look uphill
     #[schemars(range(min = -90, max = 90))]
     pub origin_lat: Option<Degrees>,
-    /// Longitude of the grid's origin, WGS 84
+    /// Longitude of the grid's origin, WGS 84: the lower left corner of the field when you look uphill
     #[schemars(range(min = -180, max = 180))]
     pub origin_lon: Option<Degrees>,
     /// Compass bearing of the fall line, downhill, from true north
@@ -44,12 +45,15 @@ pub struct Drill {
     /// Time limit, counted from start
     #[schemars(range(min = 0, max = 86400))]
     pub limit_s: Option<Seconds>,
-    /// The step that stops the clock
+    /// The step that stops the clock; absent counts as airway
     pub stops_at: Option<StopsAt>,
     /// Density of the snow that is dug
     #[schemars(range(min = 50, max = 900))]
     pub snow_kg_m3: Option<KilogramsPerCubicMetre>,
 }
+
+/// The most corners of an outline.
+pub const OUTLINE_CORNERS_MAX: usize = 1_000;
 
 impl Drill {
     /// A drill of which only its label is known.
@@ -110,7 +114,7 @@ pub struct Target {
     pub label: TargetLabel,
     /// The piece of kit that lies there
     pub item: Option<ItemLabel>,
-    /// Depth at which it was buried
+    /// Depth at which it was buried: from the snow surface to the highest point of what lies there
     #[schemars(range(min = 0, max = 1000))]
     pub set_depth_cm: Option<Centimetres>,
     /// How the depth was measured against the slope
@@ -120,7 +124,7 @@ pub struct Target {
     /// Tilt of the transmitter's long axis from level
     #[schemars(range(min = 0, max = 90))]
     pub tilt_deg: Option<Degrees>,
-    /// It sends
+    /// It sends; absent counts as yes
     pub transmits: Option<bool>,
 }
 

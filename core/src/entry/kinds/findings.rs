@@ -12,7 +12,7 @@ use serde::{Deserialize, Serialize};
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[schemars(extend("x-requires" = ["drill"]))]
 pub struct Strike {
-    /// Depth read off the probe
+    /// Depth read off the probe: from the snow surface to where it first touched
     #[schemars(range(min = 0, max = 1000))]
     pub depth_cm: Option<Centimetres>,
     /// What it turned out to be
@@ -24,10 +24,10 @@ pub struct Strike {
     /// Lowest distance the transceiver showed before probing
     #[schemars(range(min = 0, max = 100))]
     pub lowest_reading_m: Option<Metres>,
-    /// Distance of the strike from the mark of the lowest reading
+    /// Distance along the surface from the lowest-reading point to the strike
     #[schemars(range(min = 0, max = 1000))]
     pub from_mark_cm: Option<Centimetres>,
-    /// Probe holes up to and with this one
+    /// Probe holes at this target up to and with this one, of all who probe there
     #[schemars(range(min = 1, max = 5000))]
     pub holes: Option<u32>,
 }
@@ -38,7 +38,7 @@ choice! {
         /// the target
         Hit,
         /// something else
-        False,
+        False = "false_strike",
         /// nobody is sure
         Unsure,
     }
@@ -49,7 +49,7 @@ choice! {
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[schemars(extend("x-requires" = ["drill", "target"]))]
 pub struct Depth {
-    /// The depth
+    /// The depth below the snow surface, to the point that datum names
     #[schemars(range(min = 0, max = 1000))]
     pub depth_cm: Centimetres,
     /// How it was measured
@@ -102,7 +102,7 @@ pub struct Rotation {
     pub hole_width_cm: Option<Centimetres>,
     /// How the hole is worked
     pub manner: Option<DigManner>,
-    /// How far downhill of the probe digging began
+    /// How far downhill of the probe digging began, along the surface
     #[schemars(range(min = 0, max = 1000))]
     pub start_downhill_cm: Option<Centimetres>,
 }
@@ -139,7 +139,7 @@ pub struct ProbePass {
     /// Width of what was probed
     #[schemars(range(min = 0, max = 5000))]
     pub width_m: Option<Metres>,
-    /// How deep was probed
+    /// How deep was probed, from the snow surface along the probe
     #[schemars(range(min = 0, max = 1000))]
     pub depth_cm: Option<Centimetres>,
     /// Holes made

@@ -13,14 +13,16 @@ pub struct Person {
     /// The call sign this person answers to; never a real name
     pub call_sign: CallSign,
     /// The team this person belongs to
+    #[schemars(extend("x-check" = "label"))]
     pub team: Option<String>,
-    /// What this person does
+    /// What this person mainly does
     pub role: Option<Role>,
     /// When this person arrived
     pub joined_at: Option<Time>,
     /// When this person left
     pub left_at: Option<Time>,
     /// Stable random code from the local names file: the same person across days
+    #[schemars(extend("x-check" = "code"))]
     pub member: Option<String>,
 }
 
@@ -50,10 +52,10 @@ choice! {
 pub struct Check {
     /// Whose transceiver was checked
     pub person: CallSign,
-    /// It sends
-    pub transmits: bool,
-    /// It receives
-    pub receives: bool,
+    /// It sends; absent: not tested
+    pub transmits: Option<bool>,
+    /// It receives; absent: not tested
+    pub receives: Option<bool>,
     /// Battery as the device shows it
     #[schemars(range(min = 0, max = 100))]
     pub battery_pct: Option<Percent>,

@@ -49,8 +49,10 @@ choice! {
         Metal,
         /// another sending transceiver
         OtherTransmitter,
-        /// anything else
+        /// something else that was seen
         Other,
+        /// nobody knows
+        Unknown,
     }
 }
 
@@ -107,11 +109,14 @@ choice! {
 #[cfg_attr(feature = "uniffi", firnbook_across::record)]
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Points {
-    /// Milliseconds since 1970 UTC
+    /// Milliseconds since 1970 UTC, by the clock that `clock` names
+    #[schemars(length(min = 1, max = TRACK_POINTS_MAX))]
     pub t_ms: Vec<i64>,
-    /// Metres to the right in the drill's grid, or longitude in units of 1e-7 degree
+    /// As x_m in the drill's grid, or longitude in units of 1e-7 degree
+    #[schemars(length(min = 1, max = TRACK_POINTS_MAX))]
     pub x: Vec<f64>,
-    /// Metres uphill in the drill's grid, or latitude in units of 1e-7 degree
+    /// As y_m in the drill's grid, or latitude in units of 1e-7 degree
+    #[schemars(length(min = 1, max = TRACK_POINTS_MAX))]
     pub y: Vec<f64>,
 }
 
@@ -133,16 +138,24 @@ pub struct ClockMark {
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct ClockOffset {
     /// The device whose clock it is
+    #[schemars(extend("x-check" = "device_id"))]
     pub device: String,
     /// Which of that device's clocks, as in the common field `clock`; 1 is its first
+    #[schemars(extend("x-check" = "digits"))]
     pub of: String,
     /// The device whose clock counts as base time
+    #[schemars(extend("x-check" = "device_id"))]
     pub base: String,
-    /// What is added to the device's time to get base time
+    /// What is added to the device's time to get base time; within a hundred years, as a clock that lost its battery shows 1970
+    #[schemars(range(min = -OFFSET_MS_MAX, max = OFFSET_MS_MAX))]
     pub offset_ms: Milliseconds,
     /// Half width within which the true offset lies
+    #[schemars(range(min = 0, max = 32_000_000_000_i64))]
     pub uncertainty_ms: Milliseconds,
 }
+
+/// The largest offset of a clock, in milliseconds: a hundred years.
+pub const OFFSET_MS_MAX: i64 = 3_200_000_000_000;
 
 /// Something worth saying.
 #[cfg_attr(feature = "uniffi", firnbook_across::record)]
@@ -156,6 +169,7 @@ pub struct Note {
     /// Name of a file that belongs to it; the file stays outside
     pub file_name: Option<String>,
     /// SHA-256 of that file, hex
+    #[schemars(extend("x-check" = "sha256"))]
     pub file_sha256: Option<String>,
 }
 

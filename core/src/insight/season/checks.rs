@@ -36,6 +36,8 @@ pub struct CheckRow {
     pub call_sign: String,
     /// What failed
     pub failed: Vec<CheckPart>,
+    /// What was not tested
+    pub not_tested: Vec<CheckPart>,
     /// Battery as the device showed it, %
     pub battery_pct: Option<f64>,
     /// Distance to the nearest electronics or metal, cm
@@ -95,11 +97,13 @@ pub struct Failed {
     pub what: CheckPart,
     /// Checks in which it failed
     pub k: usize,
-    /// Number of checks
+    /// Number of checks that tested it
     pub n: usize,
-    /// k / n, 0 to 1; null without checks
+    /// Number of checks that did not test it
+    pub not_tested: usize,
+    /// k / n, 0 to 1; null where no check tested it
     pub share: Option<f64>,
-    /// Interval of Wilson (1927); null without checks
+    /// Interval of Wilson (1927); null where no check tested it
     pub ci95: Option<Interval>,
 }
 
@@ -160,7 +164,8 @@ pub fn check_rows(view: &View<'_>, left_out: &mut Tally) -> Vec<CheckRow> {
         team: view.things.person_as_one(who).and_then(|p| p.team),
         writer: view.call_sign(&view.things.person(&told.entry.common.by.0)),
         call_sign: view.call_sign(who),
-        failed: CheckPart::ALL.into_iter().filter(|part| !part.passed(check)).collect(),
+        failed: CheckPart::failed(check),
+        not_tested: CheckPart::not_tested(check),
         battery_pct: check.battery_pct.map(|p| p.0),
         nearest_electronics_cm: check.nearest_electronics_cm.map(|c| c.0),
     });
@@ -213,11 +218,16 @@ impl CheckFigures {
         let n = rows.len();
         let failed = CheckPart::ALL.map(|what| {
             let k = rows.iter().filter(|row| row.failed.contains(&what)).count();
-            let found = share(k, n).ok();
-            Failed { what, k, n, share: found.map(|s| s.share), ci95: found.map(|s| s.ci95) }
+            let not_tested = rows.iter().filter(|row| row.not_tested.contains(&what)).count();
+            let found = share(k, n - not_tested).ok();
+            let (share, ci95) = (found.map(|s| s.share), found.map(|s| s.ci95));
+            Failed { what, k, n: n - not_tested, not_tested, share, ci95 }
         });
         let mut why = Why::default();
-        why.some("failed", (n > 0).then_some(()), || "no checks; n = 0".to_owned());
+        why.some("failed", failed.iter().all(|part| part.n > 0).then_some(()), || match n {
+            0 => "no checks; n = 0".to_owned(),
+            _ => "no check tested a part; its n = 0".to_owned(),
+        });
         let batteries = last_of_each(&rows, |row| row.battery_pct);
         let pct: Vec<f64> = batteries.iter().map(|(_, pct)| *pct).collect();
         let none = |_| "no battery was read; n = 0".to_owned();
@@ -309,6 +319,28 @@ mod tests {
             asked(Some(GroupBy::Writer)).groups.into_iter().map(|g| g.figures.n).collect();
         assert_eq!(by_writer, [3, 1]);
         assert!(checks(&rows, Some(GroupBy::Form), &thresholds, Basis::default()).is_err());
+    }
+
+    #[test]
+    fn a_part_that_was_not_tested_has_an_n_of_its_own() {
+        let record = record_with(
+            r#"
+            {"kind":"check","at":"09:00:00","person":"P1","transmits":true}
+            {"kind":"check","at":"09:10:00","person":"P2","transmits":false}
+            {"kind":"check","at":"09:20:00","person":"P3","transmits":true,"receives":false}
+        "#,
+            &[],
+        );
+        let groups = Groups::of(&record);
+        let view = View::new(&record, &groups, &RawClocks);
+        let rows = check_rows(&view, &mut Tally::default());
+        let figures =
+            |rows: &[CheckRow]| checks(rows, None, &Thresholds::default(), Basis::default()).unwrap().figures;
+        let failed: Vec<_> = figures(&rows).failed.iter().map(|f| (f.k, f.n, f.not_tested)).collect();
+        assert_eq!(failed, [(1, 3, 0), (1, 1, 2), (0, 3, 0)]);
+        let one = figures(&rows[..2]);
+        assert_eq!((one.failed[1].n, one.failed[1].share), (0, None));
+        assert!(one.why.0["failed"].contains("no check tested"));
     }
 
     #[test]

@@ -143,7 +143,7 @@ proptest! {
         let rows: Vec<CheckRow> = battery
             .iter()
             .map(|(day, pct, cm)| row(*day, json!({
-                "writer": "Obs1", "call_sign": "P1", "failed": ["fault"], "battery_pct": pct, "nearest_electronics_cm": cm
+                "writer": "Obs1", "call_sign": "P1", "failed": ["fault"], "not_tested": ["receives"], "battery_pct": pct, "nearest_electronics_cm": cm
             })))
             .collect();
         holds(&checks(&rows, Some(GroupBy::Day), &thresholds, Basis::default()).expect("by day"))?;

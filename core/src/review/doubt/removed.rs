@@ -44,9 +44,9 @@ mod tests {
     #[test]
     fn only_what_a_removed_device_wrote_afterwards() {
         let lines = [
-            entry(1, "Obs1", "10:00:00", "strike", r#""drill":"1","outcome":"false""#),
-            entry(2, "Obs1", "10:10:00", "strike", r#""drill":"1","outcome":"false""#),
-            entry(3, "Obs1", "10:11:00", "strike", r#""drill":"1","outcome":"false""#),
+            entry(1, "Obs1", "10:00:00", "strike", r#""drill":"1","outcome":"false_strike""#),
+            entry(2, "Obs1", "10:10:00", "strike", r#""drill":"1","outcome":"false_strike""#),
+            entry(3, "Obs1", "10:11:00", "strike", r#""drill":"1","outcome":"false_strike""#),
         ];
         let record = day(&lines);
         let device = record.entries[0].device;

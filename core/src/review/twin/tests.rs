@@ -83,7 +83,7 @@ fn moment_strike_and_hit_pool_and_own_ones_are_one_by_definition() {
         entry(1, "Obs1", "10:05:00", "moment", moment),
         entry(2, "Obs1", "10:05:40", "strike", hit),
         entry(3, "Obs2", "10:05:42", "strike", hit),
-        entry(4, "Obs3", "10:05:02", "strike", r#""drill":"1","target":"A","outcome":"false""#),
+        entry(4, "Obs3", "10:05:02", "strike", r#""drill":"1","target":"A","outcome":"false_strike""#),
     ]);
     let one = one_event_groups(&record, &RawClocks);
     assert_eq!(pairs(&record), [(id(2), id(3))]);

@@ -41,7 +41,7 @@ pub fn answer(name: &str, question: &Value) -> Result<Value, String> {
 fn rows<T: DeserializeOwned>(question: &Value, field: &str) -> Result<Vec<T>, String> {
     let empty = json!({
         "day": "00112233445566778899aabbccddeeff", "date": "2027-02-06", "area": "Upper Bowl", "drill": "1", "target": "A", "targets": 1,
-        "started_at": "2027-02-06T10:05:00.000+01:00", "paused_s": 0.0, "people_dug": 0, "writer": "Obs1", "call_sign": "P1", "failed": []
+        "started_at": "2027-02-06T10:05:00.000+01:00", "paused_s": 0.0, "people_dug": 0, "writer": "Obs1", "call_sign": "P1", "failed": [], "not_tested": []
     });
     let laid = |row: Map<String, Value>| {
         let mut whole = empty.clone();
