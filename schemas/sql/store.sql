@@ -1,12 +1,14 @@
 -- What must never be lost.
 CREATE TABLE meta (key TEXT PRIMARY KEY, value TEXT NOT NULL) WITHOUT ROWID;
--- heads: 32 bytes each, sorted. area: folded; with the date it gives the first change. aside: a hash of what waits and is withdrawn, empty if nothing.
+-- area: folded; with the date it gives the first change. heads: 32 bytes each, sorted. max_op: the highest counter of any operation.
+-- aside: a hash of what waits and is withdrawn, empty if nothing.
 CREATE TABLE day (
     n INTEGER PRIMARY KEY,
     id TEXT NOT NULL UNIQUE,
     date TEXT NOT NULL,
     area TEXT NOT NULL,
     heads BLOB NOT NULL,
+    max_op INTEGER NOT NULL,
     aside BLOB NOT NULL
 );
 -- Who wrote: 24 bytes; the last of its changes that counts; bytes of them all; head: no other change depends on that last one.

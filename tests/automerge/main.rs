@@ -85,7 +85,7 @@ fn every_entry_and_register_is_read_by_another_program() {
     assert!(read.values().any(|(_, values)| values.len() == 2), "the amendments at odds stand side by side");
 
     let record = base.book.record(base.day).unwrap();
-    assert_eq!(record.entries.len(), 21);
+    assert_eq!(record.entries.len(), 22);
     for noted in record.entries.iter().filter(|e| e.unsettled.is_empty() && e.void.is_none()) {
         let (text, _) = &read[&(base.day.to_string(), noted.id.to_string())];
         assert_eq!(serde_json::from_str::<Value>(text).unwrap(), Value::Object(noted.json.clone()));

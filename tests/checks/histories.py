@@ -17,7 +17,7 @@ class Case:
     """One day with all changes and signatures that somebody made."""
 
     def __init__(self, rng, number):
-        self.rng, self.day = rng, Day(str(date(2026, 11, 1) + timedelta(number)), "Upper Bowl")
+        self.rng, self.day = rng, Day(str(date(2026, 11, 1) + timedelta(number)), "Lower Ridge")
         self.devices = [Device(rng.randbytes(32)) for _ in range(rng.choice([1, 1, 2, 3]))]
         self.changes, self.covers, self.bodies = [], [], []
         for _ in range(rng.randint(1, 16)):

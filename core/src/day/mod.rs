@@ -1,6 +1,6 @@
 //! One day: changes that put texts under keys. Entries are written once; registers hold everything that can change.
 //!
-//! [`format`] reads and writes the bytes, [`judge()`] says which changes count, [`Record`] is what they say, as plain data, and [`Document`] the
+//! [`mod@format`] reads and writes the bytes, [`judge()`] says which changes count, [`Record`] is what they say, as plain data, and [`Document`] the
 //! same as an Automerge document. All is described in `schemas/day.md` and `schemas/trust.md`.
 
 mod beginning;
