@@ -227,7 +227,7 @@ class Change:
         need(1 <= len(self.deps) <= 256 and list(self.deps) == sorted(set(self.deps)), "deps missing or out of order")
         keys = [key for key, _ in self.puts]
         need(len(keys) == len(set(keys)), "a key twice")
-        need(all(1 <= len(key.encode()) <= 1024 and is_entry_id(key) == (self.history == 0) for key in keys), "a key of the other history")
+        need(all(1 <= len(key.encode()) <= 8192 and is_entry_id(key) == (self.history == 0) for key in keys), "a key of the other history")
 
 
 def read_change(day, data):

@@ -235,7 +235,7 @@ def raw(kind=CHANGE, actor=ENTRIES, seq=uint(1), start=uint(6), deps=(DAY.first,
 
 
 REGISTER = {"actor": REGISTERS, "keys": (f"{ENTRY}/note",)}
-LONG = {**REGISTER, "keys": ("x" * 1024,)}
+LONG = {**REGISTER, "keys": ("x" * 8192,)}
 TWO = (ENTRY, ENTRY[:-1] + "H")
 GOOD = [{}, REGISTER, LONG, {"keys": TWO, "values": ("{}", "")}, {"keys": TWO[::-1], "values": ("", "")}, {"start": uint((1 << 31) - 1)},
         {"deps": sorted([bytes(32), DAY.first])}, {"seq": uint((1 << 31) - 1)}, {"actor": REGISTERS, "keys": (ENTRY.lower(),)}]
@@ -276,7 +276,7 @@ BAD = {
     "no operation": {"keys": (), "values": ()},
     "a key twice": {"keys": (ENTRY, ENTRY), "values": ("{}", "{}")},
     "an empty key": {**REGISTER, "keys": ("",)},
-    "a key of 1025 bytes": {**REGISTER, "keys": ("x" * 1025,)},
+    "a key of 8193 bytes": {**REGISTER, "keys": ("x" * 8193,)},
     "a register among entries": {"keys": (f"{ENTRY}/note",)},
     "an entry id in lower case among entries": {"keys": (ENTRY.lower(),)},
     "an entry id above 2^128 among entries": {"keys": ("8" + ENTRY[1:],)},

@@ -229,8 +229,8 @@ mod tests {
         let record = record_with(
             r#"
             {"kind":"check","at":"09:00:00","person":"P1","transmits":true}
-            {"kind":"check","at":"09:01:00","person":"P2","transmits":true,"receives":false}
-            {"kind":"check","at":"09:01:03","person":"P2","receives":true,"by":"Obs2"}
+            {"kind":"check","at":"09:01:00","person":"P2","transmits":true,"receives":true}
+            {"kind":"check","at":"09:01:03","person":"P2","receives":false,"by":"Obs2"}
             {"kind":"check","at":"09:02:00","person":"P3","receives":false}
             {"kind":"check","at":"09:05:00","person":"P2","transmits":true}
             {"kind":"check","at":"09:06:00","person":"P3","receives":true}
