@@ -295,14 +295,14 @@ def empty_crew(tmp_path):
 DAY, ALICE = Day("2027-02-06", "Upper Bowl"), Device(bytes(range(32)))
 
 
-def line(first=1, last=1, before=None, opening=b"first..", text="a"):
-    """Entries of one opening, each a change on the one before."""
+def line(first, last, before=None, text="a"):
+    """Entries of one opening of Alice's store, each a change on the one before."""
     changes = []
     for seq in range(first, last + 1):
         id = f"01KH5QX2M8Z4T6V9B3C1{ord(text) - 96:02}{seq:04}"
         entry = {"id": id, "kind": "note", "topic": "general", "at": "2027-02-06T10:00:00.000+01:00", "by": "Alice", "note": f"{text} {seq}"}
         deps = (before.hash,) if before else (DAY.first,)
-        before = Change(DAY.id, ALICE.id + opening + b"\0", seq, before.last_op + 1 if before else 6, deps, ((id, json.dumps(entry)),))
+        before = Change(DAY.id, ALICE.id + b"opening\0", seq, before.last_op + 1 if before else 6, deps, ((id, json.dumps(entry)),))
         changes.append(before)
     return changes
 
@@ -359,7 +359,16 @@ def test_what_somebody_forged_never_stands_for_what_was_signed(empty_crew, forge
     held = {DAY.id: Held(DAY, line(1, forged, text="f"))}
     sync(empty_crew, held)
     assert held[DAY.id].verdict.visible.keys() == {change.hash for change in changes}
-    # And the other way round: base was given them before.
+    assert counts(empty_crew, DAY) == (4, forged, 0)
+
+
+@pytest.mark.parametrize("forged", [1, 2, 9])
+def test_what_was_forged_before_at_base_keeps_nothing_out(empty_crew, forged):
+    changes = line(1, 4)
+    held_by(empty_crew, line(1, forged, text="f"), [])
+    held = {DAY.id: Held(DAY, changes, [signed(changes[-1])])}
+    sync(empty_crew, held)
+    assert counts(empty_crew, DAY) == (4, forged, 0) and len(held[DAY.id].verdict.waiting) == forged
 
 
 def test_a_signature_whose_changes_are_missing_is_kept_and_named(empty_crew):

@@ -22,6 +22,11 @@ impl<'c> Aside<'c> {
         Aside { conn, day, altered: false }
     }
 
+    /// Works out anew what is compared of it.
+    pub fn touch(&mut self) {
+        self.altered = true;
+    }
+
     /// The devices that changes held aside claim.
     pub fn devices(&self) -> Result<Vec<DeviceId>, StoreError> {
         let mut statement = self.conn.prepare_cached("SELECT DISTINCT device FROM aside WHERE day = ?1")?;

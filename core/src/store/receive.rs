@@ -104,6 +104,10 @@ pub(super) fn take_in_day<E: From<StoreError>>(
         let (waiting, withdrawn) = aside.bound_and_count(None)?;
         return Ok(Taken { day, new_changes, new_entries: 0, amended: 0, waiting, withdrawn });
     };
+    if begun {
+        // What waited for the day to begin is part of what two devices compare from now on.
+        aside.touch();
+    }
     let mut admission = Admission {
         conn,
         histories,

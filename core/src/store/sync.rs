@@ -117,16 +117,25 @@ impl Store {
             let same = |c: &Change| c.actor == actor.0 && c.seq == seq && short(&c.hash) == *hash;
             set_aside.iter().any(|a| same(&a.change))
         };
-        let mut from: HashMap<Actor, u32> = HashMap::new();
+        // What they hold of the changes that count here, and of those that wait here: by hash, since anybody may have made waiting ones up.
+        let (mut from, mut from_aside): (HashMap<Actor, u32>, HashMap<Actor, u32>) = Default::default();
+        let raise = |map: &mut HashMap<Actor, u32>, actor: Actor, seq: u32| {
+            let held = map.entry(actor).or_default();
+            *held = (*held).max(seq);
+        };
         for (actor, (seq, hash)) in theirs.reached.iter().chain(&theirs.waiting) {
-            let ours = histories.hash_at(*actor, *seq)?;
-            let same = ours.is_some_and(|ours| short(&ours) == *hash) || is_aside(*actor, *seq, hash);
+            if histories.hash_at(*actor, *seq)?.is_some_and(|ours| short(&ours) == *hash) {
+                raise(&mut from, *actor, *seq);
+            }
+            if is_aside(*actor, *seq, hash) {
+                raise(&mut from_aside, *actor, *seq);
+            }
+        }
+        for (actor, (seq, _)) in &theirs.reached {
             // A line that is longer there is no contradiction as long as nothing here is in that place.
-            let longer = ours.is_none()
-                && !set_aside.iter().any(|a| a.change.actor == actor.0 && a.change.seq == *seq);
-            if same || longer {
-                let held = from.entry(*actor).or_default();
-                *held = (*held).max(*seq);
+            let aside = set_aside.iter().any(|a| a.change.actor == actor.0 && a.change.seq == *seq);
+            if !aside && histories.hash_at(*actor, *seq)?.is_none() {
+                raise(&mut from, *actor, *seq);
             }
         }
         let behind = |actor: Actor, seq: u32| from.get(&actor).copied().unwrap_or(0) < seq;
@@ -177,7 +186,8 @@ impl Store {
         }
         let lacks = |a: &SetAside| {
             let actor = Actor(a.change.actor);
-            if a.withdrawn { unaware.contains(&actor.device()) } else { behind(actor, a.change.seq) }
+            let held = from_aside.get(&actor).copied().unwrap_or(0);
+            if a.withdrawn { unaware.contains(&actor.device()) } else { held < a.change.seq }
         };
         lacking.aside = set_aside.iter().filter(|a| lacks(a)).map(|a| a.change.clone()).collect();
         tx.commit()?;
