@@ -56,7 +56,9 @@ def test_texts_empty_long_and_broken(log, day):
         strike(log, day, drill="x" * 1_000_000)
     with pytest.raises((UnicodeEncodeError, f.FirnbookError)):
         strike(log, day, note="half a \ud800 pair")
-    note = "ü" * 1_000_000
+    with pytest.raises(f.FirnbookError.Refused):
+        strike(log, day, note="ü" * 1_000_000)
+    note = "ü" * 10_000
     entry = strike(log, day, note=note)
     [row] = log.entries(f.Filter())
     assert (row.noted.id, row.noted.entry.common.note) == (entry, note)

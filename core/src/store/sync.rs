@@ -187,7 +187,11 @@ impl Store {
         let lacks = |a: &SetAside| {
             let actor = Actor(a.change.actor);
             let held = from_aside.get(&actor).copied().unwrap_or(0);
-            if a.withdrawn { unaware.contains(&actor.device()) } else { held < a.change.seq }
+            let theirs = theirs.reached.get(&actor).map_or(0, |(seq, _)| *seq);
+            let ours = lines.iter().find(|(_, a, _)| *a == actor).map_or(0, |(_, _, seq)| *seq);
+            // Who is ahead of this device in the line brings what is missing here now; what still waits then goes over next time.
+            let brings = theirs > ours && theirs >= a.change.seq;
+            if a.withdrawn { unaware.contains(&actor.device()) } else { !brings && held < a.change.seq }
         };
         lacking.aside = set_aside.iter().filter(|a| lacks(a)).map(|a| a.change.clone()).collect();
         tx.commit()?;

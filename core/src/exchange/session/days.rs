@@ -16,8 +16,8 @@ use std::sync::Arc;
 /// The first piece of a document or of a large change, in bytes; each next one is twice as large. So a link that is cut every few kilobytes
 /// still gets on, and a good one is soon at full speed.
 const FIRST_PIECE: usize = 1 << 10;
-/// The first changes in one frame, likewise: in company they deflate to a third or less.
-const FIRST_CHANGES: usize = 6 << 10;
+/// The first changes in one frame, likewise: in company they deflate to a half or less.
+const FIRST_CHANGES: usize = 3 << 10;
 /// The largest piece: well below the bounds of a frame, and one transaction of the other side.
 const LARGEST_PIECE: usize = 256 << 10;
 /// No more than this goes in as few segments as the frames allow, which makes it smallest; what is more is likely to be lacked by others too.
