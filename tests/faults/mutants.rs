@@ -172,7 +172,8 @@ fn documents_and_packs() {
         let mut mutant = pack[..10].to_vec();
         mutant.extend((text.len() as u32).to_be_bytes());
         mutant.extend([text, inside, beside].concat());
-        mutant.extend(Sha256::digest(&mutant.clone()));
+        let hash = Sha256::digest(&mutant);
+        mutant.extend(hash);
         if quietly("pack", n, || exchange::read(&mutant)).is_ok() {
             merged += u64::from(quietly("pack", n, || base.book.merge(&mutant, false)).is_ok());
         }
