@@ -256,7 +256,11 @@ fn counters_near_their_end_brick_nothing() {
     );
     let mut a = Phone::new("Obs1");
     let before = a.book.record(a.day).unwrap();
-    assert!(a.book.merge_changes(a.day, &[beyond.bytes.clone()], vec![rogue.cover(&[&beyond])]).is_err());
+    assert!(
+        a.book
+            .merge_changes(a.day, std::slice::from_ref(&beyond.bytes), vec![rogue.cover(&[&beyond])])
+            .is_err()
+    );
     assert_eq!(a.book.record(a.day).unwrap(), before);
 }
 
