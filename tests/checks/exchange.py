@@ -40,56 +40,61 @@ class Held:
         """The devices with a forked actor."""
         return {actor[:16] for actor in self.verdict.forks}
 
+    def line(self, change):
+        """The change and those of its actor before it that are held, up to the first visible one."""
+        line = [change]
+        while change and change.hash not in self.verdict.visible:
+            before = [self.changes[dep] for dep in change.deps if dep in self.changes]
+            change = next((dep for dep in before if (dep.actor, dep.seq) == (change.actor, change.seq - 1)), None)
+            line += [change] if change else []
+        return line
+
     def vectors(self):
         """How far the day is held."""
-        last, waiting = {}, {}
+        last, aside = {}, {**self.verdict.waiting, **self.verdict.withdrawn}
         for change in sorted(self.verdict.visible.values(), key=lambda change: change.seq):
             last[change.actor] = change
-        for change in sorted(self.verdict.waiting.values(), key=lambda change: change.seq):
-            before = waiting.get(change.actor, last.get(change.actor))
-            if change.seq == before.seq + 1 and before.hash in change.deps if before else change.seq == 1:
-                waiting[change.actor] = change
+        whole = {hash: change for hash, change in aside.items() if self.line(change)[-1].seq == 1 or self.line(change)[-1].hash in self.verdict.visible}
+        followed = {change.hash for end in whole.values() for change in self.line(end)[1:]}
         ends = [last[actor] for actor in sorted(last)]
         covers = [c for c in self.covers if c.device in self.forked or not self.verdict.visible.keys() >= set(c.tips)]
         content = {"day": self.day.id, "actors": b"".join(c.actor for c in ends), "seqs": [c.seq for c in ends],
                    "hashes": b"".join(named(c.hash) for c in ends)}
-        if waiting:
-            content["waiting"] = [[c.actor, c.seq, named(c.hash)] for c in waiting.values()]
+        if whole:
+            content["aside"] = [[c.actor, c.seq, named(c.hash)] for c in whole.values() if c.hash not in followed]
         if covers:
             content["covers"] = b"".join(named(hashlib.sha256(cover.signature).digest()) for cover in covers)
         return content
 
     def lacking(self, theirs):
-        """What a device with these vectors lacks: signatures, changes that are not visible, visible changes."""
-        n = len(theirs["seqs"])
-        reached = {theirs["actors"][24 * i:24 * i + 24]: (theirs["seqs"][i], theirs["hashes"][16 * i:16 * i + 16]) for i in range(n)}
-        waiting = {(actor, seq, hash) for actor, seq, hash in theirs.get("waiting", [])}
+        """What a device with these frames of vectors lacks: signatures, changes that are not visible, visible changes."""
+        reached = {frame["actors"][24 * i:24 * i + 24]: (seq, frame["hashes"][16 * i:16 * i + 16])
+                   for frame in theirs for i, seq in enumerate(frame["seqs"])}
+        named_there = {tuple(end) for frame in theirs for end in frame.get("aside", [])} | {(a, *at) for a, at in reached.items()}
         visible, places = self.verdict.visible, {(c.actor, c.seq) for c in self.changes.values()}
         held = {(c.actor, c.seq, named(c.hash)): c for c in self.changes.values()}
-        agreed = {actor: seq for actor, (seq, hash) in reached.items() if (actor, seq, hash) in held or (actor, seq) not in places}
-        for place in waiting & held.keys():
-            if held[place].hash in visible:
-                agreed[place[0]] = max(place[1], agreed.get(place[0], 0))
+        agreed = {actor: seq for actor, (seq, hash) in reached.items() if (actor, seq) not in places}
+        there = {c.hash: c for place in named_there & held.keys() for c in self.line(held[place])}
+        for change in (c for hash, c in there.items() if hash in visible):
+            agreed[change.actor] = max(change.seq, agreed.get(change.actor, 0))
 
         def has(tip):
             change = visible.get(tip)
             return change and min(reached.get(change.actor, (0,))[0], agreed.get(change.actor, 0)) >= change.seq
 
-        their_covers = theirs.get("covers", b"")
+        their_covers = b"".join(frame.get("covers", b"") for frame in theirs)
         their_covers = {their_covers[at:at + 16] for at in range(0, len(their_covers), 16)}
         covers = [c for c in self.covers if named(hashlib.sha256(c.signature).digest()) not in their_covers
                   and (c.device in self.forked or not all(map(has, c.tips)))]
-        there = set()
-        for change in map(held.get, waiting & held.keys()):
-            while change and change.hash in self.verdict.waiting:
-                there.add(change.hash)
-                before = [self.changes[dep] for dep in change.deps if dep in self.changes]
-                change = next((dep for dep in before if (dep.actor, dep.seq) == (change.actor, change.seq - 1)), None)
-        unaware = {c.device for c in covers} | {actor[:16] for actor, (seq, hash) in reached.items()
-                                                if (actor, seq, hash) in held and held[actor, seq, hash].hash in self.verdict.withdrawn}
-        aside = [c for c in self.verdict.waiting.values() if c.hash not in there]
-        aside += [c for c in self.verdict.withdrawn.values() if c.device in unaware]
+        aside = [c for c in self.verdict.waiting.values() if c.hash not in there and not self.is_brought(c, reached)]
+        aside += [c for c in self.verdict.withdrawn.values() if c.hash not in there]
         return covers, aside, sorted((c for c in visible.values() if c.seq > agreed.get(c.actor, 0)), key=lambda change: change.start_op)
+
+    def is_brought(self, change, reached):
+        """Whether the other has more of the actor's visible changes, up to this number at least."""
+        theirs = reached.get(change.actor, (0,))[0]
+        ours = max((c.seq for c in self.verdict.visible.values() if c.actor == change.actor), default=0)
+        return theirs > ours and theirs >= change.seq
 
 
 class Exchange:
@@ -97,7 +102,7 @@ class Exchange:
 
     def __init__(self, peer, held):
         self.peer, self.held, self.pieces = peer, held, b""
-        self.covers, self.came = defaultdict(list), defaultdict(list)
+        self.covers, self.came, self.vectors = defaultdict(list), defaultdict(list), defaultdict(list)
         peer.send(DAYS, {"days": [[id, day.hash] for id, day in held.items()], "stamp": peer.stamp()})
         theirs = self.expect(DAYS)
         theirs = {bytes(id): bytes(hash) for id, hash in theirs["days"]}
@@ -130,7 +135,9 @@ class Exchange:
         assert number in (VECTORS, SIGNATURES, CHANGES, PIECE, KEPT), (number, content)
         id = content["day"]
         if number == VECTORS:
-            self.answer(id, content)
+            self.vectors[id].append(content)
+            if not content.get("more"):
+                self.answer(id, self.vectors.pop(id))
         elif number == SIGNATURES:
             assert id not in self.came, "signatures come first"
             self.covers[id] += covers_of(content)

@@ -359,6 +359,7 @@ def test_what_somebody_forged_never_stands_for_what_was_signed(empty_crew, forge
     held = {DAY.id: Held(DAY, line(1, forged, text="f"))}
     sync(empty_crew, held)
     assert held[DAY.id].verdict.visible.keys() == {change.hash for change in changes}
+    sync_until_equal(empty_crew, held)
     assert counts(empty_crew, DAY) == (4, forged, 0)
 
 
@@ -402,6 +403,28 @@ def test_both_branches_of_a_fork_reach_both(empty_crew):
 def split(rng, things):
     """Two parts; some of it is in both, some in none."""
     return [[thing for thing in things if rng.random() < 0.6] for _ in range(2)]
+
+
+def test_a_fork_is_found_by_who_holds_the_signatures_already(empty_crew):
+    """As after a connection that broke behind the signatures."""
+    trunk = line(1, 2)
+    left, right = line(3, 4, trunk[-1], text="l"), line(3, 3, trunk[-1], text="r")
+    covers = [signed(left[-1]), signed(right[-1])]
+    held_by(empty_crew, trunk + left + right, covers)
+    held = {DAY.id: Held(DAY, trunk, [signed(trunk[-1]), *covers])}
+    sync_until_equal(empty_crew, held)
+    assert len(held[DAY.id].verdict.withdrawn) == 3
+
+
+def test_of_two_waiting_changes_at_one_position_both_go_over(empty_crew):
+    one, other = line(1, 2), line(1, 2, text="f")
+    held_by(empty_crew, one + other, [])
+    held = {DAY.id: Held(DAY, one)}
+    sync_until_equal(empty_crew, held)
+    assert len(held[DAY.id].verdict.waiting) == 4
+    held[DAY.id].take([], [signed(other[-1])])
+    sync_until_equal(empty_crew, held)
+    assert counts(empty_crew, DAY) == (2, 2, 0)
 
 
 @pytest.mark.parametrize("seed", range(4))

@@ -17,6 +17,8 @@ from verdict import PRIME, SMALL, Device, entries, judge
 
 CASES = 200
 DAY = Day("2027-02-06", "Upper Bowl")
+ALICE, ENTRY = Device(bytes(range(32))), "01KH5QX2M8Z4T6V9B3C1D7E0FG"
+ENTRIES, REGISTERS = ALICE.id + bytes(8), ALICE.id + bytes(7) + b"\1"
 
 
 @functools.cache
@@ -154,6 +156,49 @@ def test_the_key_beside_a_store_is_the_one_that_signs(program):
     assert content.covers == [device.cover(content.day.id, tips)]
 
 
+def test_a_copied_store_leaves_two_branches_and_joins_them(program):
+    phone, copy = program("phone"), program("copy")
+    phone.run("day", "new", "--area", "Upper Bowl", "--date", "2027-02-06", "--by", "Obs1")
+
+    def log(store, note):
+        store.run("log", "note", "--topic", "general", "--note", note, "--at", "10:00", "--by", "Obs1", "--day", "2027-02-06")
+
+    log(phone, "before")
+    for end in ["", ".device"]:
+        file = phone.store.with_name(phone.store.name + end)
+        file.with_name(copy.store.name + end).write_bytes(file.read_bytes())
+    log(phone, "on the phone")
+    log(copy, "on the copy")
+    copy.pack()
+    phone.merge(copy.store.with_suffix(".firn").read_bytes())
+    _, [content] = phone.pack()
+    on = {dep for change in content.changes for dep in change.deps}
+    assert len({change.hash for change in content.changes} - on) > 1 and len({change.actor for change in content.changes}) > 2
+    assert read([content]) == phone.shown() and len(phone.shown()) == 3
+    log(phone, "after")
+    _, [content] = phone.pack()
+    assert max(len(change.deps) for change in content.changes) > 1
+    verdict = judge(content.day, content.changes, content.covers)
+    assert not verdict.forks and read([content]) == phone.shown() and len(phone.shown()) == 4
+
+
+def test_withdrawn_entries_are_adopted_under_another_device(program):
+    usual = {"kind": "note", "topic": "general", "at": "2027-02-06T10:00:00.000+01:00", "by": "Alice"}
+    base, bodies = program("base"), [(ENTRY[:-1] + end, json.dumps({"id": ENTRY[:-1] + end} | usual)) for end in "ABC"]
+    first = Change(DAY.id, ENTRIES, 1, 6, (DAY.first,), (bodies[0],))
+    left, right = [Change(DAY.id, ENTRIES, 2, 7, (first.hash,), (body,)) for body in bodies[1:]]
+    base.merge(write_pack(ALICE.id, [Content(DAY, [], [ALICE.cover(DAY.id, [left.hash]), ALICE.cover(DAY.id, [right.hash])], [first, left, right])]))
+    assert base.counts() == {DAY.id.hex(): (0, 2)}
+    base.run("adopt", bodies[1][0], "--day", "2027-02-06", "--by", "Base")
+    _, [content] = base.pack()
+    shown = base.shown()
+    assert read([content]) == shown and [id for _, id in sorted(shown)] == [bodies[0][0], bodies[1][0]]
+    device = json.loads(base.store.with_name(base.store.name + ".device").read_text())["device"]
+    assert shown[DAY.id.hex(), bodies[1][0]][:2] == (json.loads(bodies[1][1]), device)
+    [adopted] = [json.loads(text) for change in content.changes for key, text in change.puts if key == f"{bodies[1][0]}/adopted"]
+    assert adopted["v"] == {"device": ALICE.id.hex()}
+
+
 @pytest.fixture(scope="module")
 def cases():
     rng = random.Random(2027)
@@ -216,10 +261,6 @@ def test_random_histories_in_parts_and_any_order_come_to_the_same(cases, program
         assert {change.hash for change in content.changes} == set(whole.visible)
         again = judge(content.day, content.changes + content.aside, content.covers)
         assert (again.visible, again.withdrawn, again.forks) == (whole.visible, whole.withdrawn, whole.forks)
-
-
-ALICE, ENTRY = Device(bytes(range(32))), "01KH5QX2M8Z4T6V9B3C1D7E0FG"
-ENTRIES, REGISTERS = ALICE.id + bytes(8), ALICE.id + bytes(7) + b"\1"
 
 
 def raw(kind=CHANGE, actor=ENTRIES, seq=uint(1), start=uint(6), deps=(DAY.first,), time=sint(0), message=text(""), others=(DAY.id,),

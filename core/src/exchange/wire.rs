@@ -122,11 +122,12 @@ pub struct Vectors {
     pub seqs: Vec<u64>,
     /// Hashes, 16 bytes each.
     pub hashes: ByteBuf,
-    /// Where changes wait without a gap before them: actor, number and 16 bytes of the hash of the last. Only in the last frame.
+    /// Of the changes that wait or are withdrawn, those that no other of their actor follows, where all before them are held: actor, number and
+    /// 16 bytes of the hash.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
-    pub waiting: Vec<(ByteArray<24>, u64, ByteArray<16>)>,
+    pub aside: Vec<(ByteArray<24>, u64, ByteArray<16>)>,
     /// Covering signatures that are held and do not follow from the rest, as some of their changes are missing or their key is broken: 16
-    /// bytes of SHA-256 of each. Only in the last frame.
+    /// bytes of SHA-256 of each.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub covers: Option<ByteBuf>,
     /// More of them follow in another frame.
@@ -459,7 +460,7 @@ mod tests {
                 actors: ByteBuf::from(vec![1; 48]),
                 seqs: vec![1, 70_000],
                 hashes: ByteBuf::from(vec![2; 32]),
-                waiting: vec![(ByteArray::new([4; 24]), 7, ByteArray::new([5; 16]))],
+                aside: vec![(ByteArray::new([4; 24]), 7, ByteArray::new([5; 16]))],
                 covers: Some(ByteBuf::from(vec![3; 16])),
                 more: false,
             }),

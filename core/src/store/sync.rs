@@ -5,7 +5,7 @@ use super::{SetAside, Store, StoreError, aside, changes, folded};
 use crate::day::{Actor, Change, Cover, DayId, DeviceId, Hash};
 use rusqlite::{TransactionBehavior, params};
 use sha2::{Digest, Sha256};
-use std::collections::{BTreeMap, HashMap, HashSet};
+use std::collections::{HashMap, HashSet};
 
 /// How far the changes of one actor are held.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -23,8 +23,8 @@ pub struct Reached {
 pub struct Vector {
     /// By actor, the last change that counts.
     pub reached: Vec<Reached>,
-    /// By actor, the last change that waits, where those before it are held without a gap.
-    pub waiting: Vec<Reached>,
+    /// Of the changes that wait or are withdrawn, those that no other of their actor follows, where all before them are held.
+    pub aside: Vec<Reached>,
     /// Covering signatures that do not follow from these: some of their changes are missing, or the key is broken.
     pub covers: Vec<[u8; 16]>,
 }
@@ -34,8 +34,8 @@ pub struct Vector {
 pub struct TheirVector {
     /// By actor, the last change that counts.
     pub reached: HashMap<Actor, (u32, [u8; 16])>,
-    /// By actor, the last change that waits without a gap before it.
-    pub waiting: HashMap<Actor, (u32, [u8; 16])>,
+    /// The last ones of what waits or is withdrawn there; all before them are held too.
+    pub aside: HashSet<(Actor, u32, [u8; 16])>,
     /// Covering signatures that do not follow from these.
     pub covers: HashSet<[u8; 16]>,
 }
@@ -74,7 +74,7 @@ impl Store {
     /// [`StoreError::Sqlite`], or a damaged change among those that wait.
     pub fn vector(&self, day: DayId) -> Result<Vector, StoreError> {
         let tx = self.sql().unchecked_transaction()?;
-        let Some(histories) = Histories::read(&tx, day)? else { return Ok(Vector::default()) };
+        let Some(mut histories) = Histories::read(&tx, day)? else { return Ok(Vector::default()) };
         let mut vector = Vector::default();
         let mut statement = tx
             .prepare_cached("SELECT actor, seq, hash FROM actor WHERE day = ?1 AND seq > 0 ORDER BY actor")?;
@@ -82,19 +82,8 @@ impl Store {
         while let Some(row) = rows.next()? {
             vector.reached.push(Reached { actor: Actor(row.get(0)?), seq: row.get(1)?, hash: row.get(2)? });
         }
-        let mut waiting: Vec<Change> =
-            aside::all(&tx, &histories)?.into_iter().filter(|a| !a.withdrawn).map(|a| a.change).collect();
-        waiting.sort_by_key(|c| (c.actor, c.seq));
-        let mut ends: BTreeMap<Actor, (u32, Hash)> = BTreeMap::new();
-        for change in waiting {
-            let actor = Actor(change.actor);
-            let reached = vector.reached.iter().find(|r| r.actor == actor).map(|r| (r.seq, r.hash));
-            let (seq, hash) = ends.get(&actor).copied().or(reached).unwrap_or((0, [0; 32]));
-            if change.seq == seq + 1 && (seq == 0 || change.deps.contains(&hash)) {
-                ends.insert(actor, (change.seq, change.hash));
-            }
-        }
-        vector.waiting = ends.into_iter().map(|(actor, (seq, hash))| Reached { actor, seq, hash }).collect();
+        let set_aside = aside::all(&tx, &histories)?;
+        vector.aside = SetLines::of(&set_aside).ends(&mut histories)?;
         let sql = "SELECT key, tips, signature FROM cover WHERE day = ?1 AND (pending OR device IN \
             (SELECT substr(actor, 1, 16) FROM actor WHERE day = ?2 AND broken_at IS NOT NULL))";
         let mut statement = tx.prepare_cached(sql)?;
@@ -113,29 +102,24 @@ impl Store {
         let tx = self.conn.transaction_with_behavior(TransactionBehavior::Immediate)?;
         let Some(mut histories) = Histories::read(&tx, day)? else { return Ok(Lacking::default()) };
         let set_aside = aside::all(&tx, &histories)?;
-        let is_aside = |actor: Actor, seq: u32, hash: &[u8; 16]| {
-            let same = |c: &Change| c.actor == actor.0 && c.seq == seq && short(&c.hash) == *hash;
-            set_aside.iter().any(|a| same(&a.change))
-        };
-        // What they hold of the changes that count here, and of those that wait here: by hash, since anybody may have made waiting ones up.
-        let (mut from, mut from_aside): (HashMap<Actor, u32>, HashMap<Actor, u32>) = Default::default();
-        let raise = |map: &mut HashMap<Actor, u32>, actor: Actor, seq: u32| {
-            let held = map.entry(actor).or_default();
-            *held = (*held).max(seq);
-        };
-        for (actor, (seq, hash)) in theirs.reached.iter().chain(&theirs.waiting) {
-            if histories.hash_at(*actor, *seq)?.is_some_and(|ours| short(&ours) == *hash) {
-                raise(&mut from, *actor, *seq);
-            }
-            if is_aside(*actor, *seq, hash) {
-                raise(&mut from_aside, *actor, *seq);
-            }
+        let lines_aside = SetLines::of(&set_aside);
+        // What they hold of the changes that count here, and of those that do not: by hash, since anybody may have made waiting ones up.
+        let mut from: HashMap<Actor, u32> = HashMap::new();
+        let mut held: HashSet<Hash> = HashSet::new();
+        let reached = theirs.reached.iter().map(|(actor, (seq, hash))| (*actor, *seq, *hash));
+        for (actor, seq, hash) in reached.chain(theirs.aside.iter().copied()) {
+            let counts = if histories.hash_at(actor, seq)?.is_some_and(|ours| short(&ours) == hash) {
+                seq
+            } else {
+                lines_aside.back_from((actor, seq, hash), &mut histories, &mut held)?
+            };
+            let most = from.entry(actor).or_default();
+            *most = (*most).max(counts);
         }
         for (actor, (seq, _)) in &theirs.reached {
             // A line that is longer there is no contradiction as long as nothing here is in that place.
-            let aside = set_aside.iter().any(|a| a.change.actor == actor.0 && a.change.seq == *seq);
-            if !aside && histories.hash_at(*actor, *seq)?.is_none() {
-                raise(&mut from, *actor, *seq);
+            if !lines_aside.places.contains(&(*actor, *seq)) && histories.hash_at(*actor, *seq)?.is_none() {
+                from.insert(*actor, *seq);
             }
         }
         let behind = |actor: Actor, seq: u32| from.get(&actor).copied().unwrap_or(0) < seq;
@@ -143,12 +127,6 @@ impl Store {
         let mut lacking = Lacking::default();
         let withdrawn: HashSet<DeviceId> =
             set_aside.iter().filter(|a| a.withdrawn).map(|a| Actor(a.change.actor).device()).collect();
-        let mut unaware: HashSet<DeviceId> = HashSet::new();
-        for (actor, (seq, hash)) in &theirs.reached {
-            if withdrawn.contains(&actor.device()) && is_aside(*actor, *seq, hash) {
-                unaware.insert(actor.device());
-            }
-        }
         for cover in changes::covers(&tx, day)? {
             let device = cover.device();
             let mut lacks = withdrawn.contains(&device);
@@ -161,7 +139,6 @@ impl Store {
                 lacks |= !seen;
             }
             if lacks && !theirs.covers.contains(&cover.id()) {
-                unaware.insert(device);
                 lacking.covers.push(cover);
             }
         }
@@ -184,14 +161,13 @@ impl Store {
             }
             lacking.changes.sort_unstable();
         }
+        let ours: HashMap<Actor, u32> = lines.iter().map(|(_, actor, seq)| (*actor, *seq)).collect();
         let lacks = |a: &SetAside| {
             let actor = Actor(a.change.actor);
-            let held = from_aside.get(&actor).copied().unwrap_or(0);
             let theirs = theirs.reached.get(&actor).map_or(0, |(seq, _)| *seq);
-            let ours = lines.iter().find(|(_, a, _)| *a == actor).map_or(0, |(_, _, seq)| *seq);
             // Who is ahead of this device in the line brings what is missing here now; what still waits then goes over next time.
-            let brings = theirs > ours && theirs >= a.change.seq;
-            if a.withdrawn { unaware.contains(&actor.device()) } else { !brings && held < a.change.seq }
+            let brings = theirs > ours.get(&actor).copied().unwrap_or(0) && theirs >= a.change.seq;
+            !held.contains(&a.change.hash) && (a.withdrawn || !brings)
         };
         lacking.aside = set_aside.iter().filter(|a| lacks(a)).map(|a| a.change.clone()).collect();
         tx.commit()?;
@@ -206,6 +182,72 @@ impl Store {
         let tx = self.sql().unchecked_transaction()?;
         let mut statement = tx.prepare_cached("SELECT bytes FROM change WHERE n = ?1")?;
         numbers.iter().map(|n| Ok(statement.query_row([n], |r| r.get(0))?)).collect()
+    }
+}
+
+/// The lines that the changes held aside of one day form, each actor's by itself.
+struct SetLines<'a> {
+    changes: HashMap<(Actor, u32, [u8; 16]), &'a Change>,
+    places: HashSet<(Actor, u32)>,
+}
+
+impl<'a> SetLines<'a> {
+    fn of(set_aside: &'a [SetAside]) -> SetLines<'a> {
+        let of = |a: &'a SetAside| ((Actor(a.change.actor), a.change.seq, short(&a.change.hash)), &a.change);
+        let changes: HashMap<_, _> = set_aside.iter().map(of).collect();
+        SetLines { places: changes.keys().map(|(actor, seq, _)| (*actor, *seq)).collect(), changes }
+    }
+
+    /// The change of the same actor before this one, where it is held aside too.
+    fn before(&self, change: &Change) -> Option<&'a Change> {
+        let at =
+            |dep: &Hash| self.changes.get(&(Actor(change.actor), change.seq.checked_sub(1)?, short(dep)));
+        change.deps.iter().find_map(at).copied()
+    }
+
+    /// The changes that no other follows, where all before them are held.
+    fn ends(&self, histories: &mut Histories<'_>) -> Result<Vec<Reached>, StoreError> {
+        let mut sorted: Vec<&Change> = self.changes.values().copied().collect();
+        sorted.sort_by_key(|c| (c.actor, c.seq, c.hash));
+        let (mut whole, mut followed) = (HashSet::new(), HashSet::new());
+        for change in &sorted {
+            let before = self.before(change);
+            let is_whole = match before {
+                Some(before) => whole.contains(&before.hash),
+                None if change.seq == 1 => true,
+                None => histories
+                    .hash_at(Actor(change.actor), change.seq - 1)?
+                    .is_some_and(|h| change.deps.contains(&h)),
+            };
+            if is_whole {
+                whole.insert(change.hash);
+                followed.extend(before.map(|b| b.hash));
+            }
+        }
+        sorted.retain(|c| whole.contains(&c.hash) && !followed.contains(&c.hash));
+        Ok(sorted.iter().map(|c| Reached { actor: Actor(c.actor), seq: c.seq, hash: c.hash }).collect())
+    }
+
+    /// Notes a change that another device holds and all before it as held; returns the number of the last one before it that counts here.
+    fn back_from(
+        &self,
+        end: (Actor, u32, [u8; 16]),
+        histories: &mut Histories<'_>,
+        held: &mut HashSet<Hash>,
+    ) -> Result<u32, StoreError> {
+        let mut change = self.changes.get(&end).copied();
+        while let Some(at) = change {
+            if !held.insert(at.hash) {
+                break;
+            }
+            change = self.before(at);
+            let counts = |ours: Hash| change.is_none() && at.deps.contains(&ours);
+            let before = at.seq.saturating_sub(1);
+            if histories.hash_at(end.0, before)?.is_some_and(counts) {
+                return Ok(before);
+            }
+        }
+        Ok(0)
     }
 }
 

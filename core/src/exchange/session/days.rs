@@ -26,8 +26,8 @@ const FEW: u64 = 64 << 10;
 const LARGE_CHANGE: usize = 16 << 10;
 /// Days in one frame.
 const DAYS_A_FRAME: usize = 10_000;
-/// Actors in one frame.
-const ACTORS_A_FRAME: usize = 20_000;
+/// Actors, changes held aside and signatures that one frame of vectors names, of each.
+const NAMED_A_FRAME: usize = 8_000;
 /// So many bytes of a hash are compared: whoever owns a key could make two changes that agree in 8.
 const HASH_BYTES: usize = 16;
 /// Covering signatures in the first frame of them, some 140 bytes each; each next frame has twice as many.
@@ -116,29 +116,24 @@ impl Session {
 
     pub(super) fn send_vectors(&mut self, day: DayId) -> Result<(), SessionError> {
         let vector = self.host.shelf().store.vector(day)?;
-        let mut frames: Vec<Vectors> = vector
-            .reached
-            .chunks(ACTORS_A_FRAME)
-            .map(|part| Vectors {
-                day: ByteArray::new(day.0),
-                actors: ByteBuf::from(part.iter().flat_map(|r| r.actor.0).collect::<Vec<u8>>()),
-                seqs: part.iter().map(|r| u64::from(r.seq)).collect(),
-                hashes: ByteBuf::from(part.iter().flat_map(|r| short(&r.hash)).collect::<Vec<u8>>()),
-                more: true,
-                ..Vectors::default()
-            })
-            .collect();
-        if frames.is_empty() {
-            frames.push(Vectors { day: ByteArray::new(day.0), ..Vectors::default() });
-        }
-        if let Some(last) = frames.last_mut() {
-            last.more = false;
-            let waits =
+        let longest = vector.reached.len().max(vector.aside.len()).max(vector.covers.len());
+        let count = longest.div_ceil(NAMED_A_FRAME).max(1);
+        let frame = |n: usize| {
+            let reached = part(&vector.reached, n);
+            let end =
                 |r: &Reached| (ByteArray::new(r.actor.0), u64::from(r.seq), ByteArray::new(short(&r.hash)));
-            last.waiting = vector.waiting.iter().map(waits).collect();
-            last.covers = (!vector.covers.is_empty()).then(|| ByteBuf::from(vector.covers.concat()));
-        }
-        self.urgent.extend(frames.into_iter().map(Frame::Vectors));
+            let covers = part(&vector.covers, n);
+            Frame::Vectors(Vectors {
+                day: ByteArray::new(day.0),
+                actors: ByteBuf::from(reached.iter().flat_map(|r| r.actor.0).collect::<Vec<u8>>()),
+                seqs: reached.iter().map(|r| u64::from(r.seq)).collect(),
+                hashes: ByteBuf::from(reached.iter().flat_map(|r| short(&r.hash)).collect::<Vec<u8>>()),
+                aside: part(&vector.aside, n).iter().map(end).collect(),
+                covers: (!covers.is_empty()).then(|| ByteBuf::from(covers.concat())),
+                more: n + 1 < count,
+            })
+        };
+        self.urgent.extend((0..count).map(frame));
         Ok(())
     }
 
@@ -152,12 +147,11 @@ impl Session {
         let actors = vectors.actors.as_chunks::<{ Actor::BYTES }>().0.iter();
         let hashes = vectors.hashes.as_chunks::<HASH_BYTES>().0.iter();
         let theirs = self.vectors.entry(day).or_default();
-        for ((actor, seq), hash) in actors.zip(&vectors.seqs).zip(hashes) {
-            theirs.reached.insert(Actor(*actor), (u32::try_from(*seq).unwrap_or(u32::MAX), *hash));
+        let seq = |seq: u64| u32::try_from(seq).unwrap_or(u32::MAX);
+        for ((actor, n), hash) in actors.zip(&vectors.seqs).zip(hashes) {
+            theirs.reached.insert(Actor(*actor), (seq(*n), *hash));
         }
-        for (actor, seq, hash) in &vectors.waiting {
-            theirs.waiting.insert(Actor(**actor), (u32::try_from(*seq).unwrap_or(u32::MAX), **hash));
-        }
+        theirs.aside.extend(vectors.aside.iter().map(|(actor, n, hash)| (Actor(**actor), seq(*n), **hash)));
         theirs.covers.extend(vectors.covers.iter().flat_map(|c| c.as_chunks::<HASH_BYTES>().0));
         if !vectors.more {
             self.queue.push_back(Out::Lacking(day));
@@ -538,4 +532,9 @@ fn short(hash: &Hash) -> [u8; HASH_BYTES] {
     let mut short = [0; HASH_BYTES];
     short.copy_from_slice(&hash[..HASH_BYTES]);
     short
+}
+
+/// The part of a list that one frame of vectors holds.
+fn part<T>(list: &[T], n: usize) -> &[T] {
+    list.chunks(NAMED_A_FRAME).nth(n).unwrap_or_default()
 }
