@@ -101,39 +101,64 @@ pub fn judge(
     changes: &[ChangeHead],
     covers: &[Covered],
 ) -> Verdict {
+    let (standings, forks) = standings(first, first_max_op, base, changes, covers);
+    let mut verdict = Verdict { forks, ..Verdict::default() };
+    for (change, standing) in changes.iter().zip(standings) {
+        let set = match standing {
+            Standing::Settled => continue,
+            Standing::Visible => &mut verdict.visible,
+            Standing::Waiting => &mut verdict.waiting,
+            Standing::Unsound => &mut verdict.unsound,
+            Standing::Withdrawn => &mut verdict.withdrawn,
+        };
+        set.insert(change.hash);
+    }
+    verdict
+}
+
+/// Where a change stands: in which set of a [`Verdict`], or in none.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Standing {
+    /// It is the first change of the day, or one of the base.
+    Settled,
+    Visible,
+    Waiting,
+    Unsound,
+    Withdrawn,
+}
+
+/// The verdict of [`judge`] as the standing of each of `changes`, and the forks.
+pub(crate) fn standings(
+    first: Hash,
+    first_max_op: u32,
+    base: &[ChangeHead],
+    changes: &[ChangeHead],
+    covers: &[Covered],
+) -> (Vec<Standing>, BTreeMap<[u8; 24], u32>) {
     let graph = Graph::new(first, base, changes);
     let complete = graph.complete();
     let sound = graph.sound(&complete, first_max_op);
     let covered = graph.covered(&sound, covers);
     let forks = graph.forks(&covered);
 
-    let mut verdict = Verdict::default();
-    let mut withdrawn = vec![false; graph.changes.len()];
-    let mut is_complete = vec![false; graph.changes.len()];
-    // Causes come first in `complete`, so the verdict over every dep is known.
+    let mut standings = vec![Standing::Waiting; graph.changes.len()];
+    // Causes come first in `complete`, so the standing of every dep is known.
     for &at in &complete {
-        is_complete[at] = true;
-        if at < graph.settled {
-            continue;
-        }
         let change = graph.changes[at];
-        let forked = forks.get(&change.actor).is_some_and(|n| change.seq >= *n);
-        withdrawn[at] = covered[at] && (forked || graph.deps[at].iter().any(|dep| withdrawn[*dep]));
-        let set = if withdrawn[at] {
-            &mut verdict.withdrawn
-        } else if covered[at] {
-            &mut verdict.visible
-        } else if sound[at] {
-            &mut verdict.waiting
+        let forked = || forks.get(&change.actor).is_some_and(|n| change.seq >= *n);
+        let on_withdrawn = || graph.deps[at].iter().any(|dep| standings[*dep] == Standing::Withdrawn);
+        standings[at] = if at < graph.settled {
+            Standing::Settled
+        } else if !covered[at] {
+            if sound[at] { Standing::Waiting } else { Standing::Unsound }
+        } else if forked() || on_withdrawn() {
+            Standing::Withdrawn
         } else {
-            &mut verdict.unsound
+            Standing::Visible
         };
-        set.insert(change.hash);
     }
-    let incomplete = graph.changes.iter().zip(&is_complete).filter(|(_, complete)| !**complete);
-    verdict.waiting.extend(incomplete.map(|(change, _)| change.hash));
-    verdict.forks = forks;
-    verdict
+    let place = |at: &Option<usize>| at.map_or(Standing::Settled, |at| standings[at]);
+    (graph.places.iter().map(place).collect(), forks)
 }
 
 /// The held changes, each once and without the first change, and how they depend on each other. Changes are named by their index.
@@ -141,6 +166,8 @@ struct Graph<'a> {
     first: Hash,
     changes: Vec<&'a ChangeHead>,
     index: HashMap<Hash, usize>,
+    /// Where each of the changes that are judged is among `changes`.
+    places: Vec<Option<usize>>,
     /// The held deps of each change.
     deps: Vec<Vec<usize>>,
     /// How many deps of each change are neither held nor the first change.
@@ -153,28 +180,25 @@ impl<'a> Graph<'a> {
     fn new(first: Hash, base: &'a [ChangeHead], heads: &'a [ChangeHead]) -> Graph<'a> {
         let mut changes: Vec<&ChangeHead> = Vec::with_capacity(base.len() + heads.len());
         let mut index = HashMap::with_capacity(base.len() + heads.len());
-        let mut settled = 0;
-        for (from, head) in base.iter().chain(heads).enumerate().filter(|(_, head)| head.hash != first) {
+        let mut add = |head: &'a ChangeHead| {
             let known = changes.len();
-            index.entry(head.hash).or_insert_with(|| {
+            let place = *index.entry(head.hash).or_insert(known);
+            if place == known {
                 changes.push(head);
-                known
-            });
-            if from < base.len() {
-                settled = changes.len();
             }
+            place
+        };
+        let settled =
+            base.iter().filter(|head| head.hash != first).map(&mut add).max().map_or(0, |at| at + 1);
+        let places = heads.iter().map(|head| (head.hash != first).then(|| add(head))).collect();
+        let (mut deps, mut missing) = (vec![Vec::new(); settled], vec![0; settled]);
+        for head in &changes[settled..] {
+            let held: Vec<usize> = head.deps.iter().filter_map(|dep| index.get(dep).copied()).collect();
+            let of_first = head.deps.iter().filter(|dep| **dep == first).count();
+            missing.push(head.deps.len() - held.len() - of_first);
+            deps.push(held);
         }
-        let held = |(at, head): (usize, &&ChangeHead)| {
-            let deps: &[Hash] = if at < settled { &[] } else { &head.deps };
-            deps.iter().filter_map(|dep| index.get(dep).copied()).collect()
-        };
-        let deps: Vec<Vec<usize>> = changes.iter().enumerate().map(held).collect();
-        let missing = |(at, head): (usize, &&ChangeHead)| {
-            let missing = |dep: &&Hash| **dep != first && !index.contains_key(*dep);
-            if at < settled { 0 } else { head.deps.iter().filter(missing).count() }
-        };
-        let missing = changes.iter().enumerate().map(missing).collect();
-        Graph { first, changes, index, deps, missing, settled }
+        Graph { first, changes, index, places, deps, missing, settled }
     }
 
     /// The complete changes, causes first.
@@ -260,13 +284,13 @@ impl<'a> Graph<'a> {
 
     /// The forked actors, each with the smallest sequence number that two different covered changes have.
     fn forks(&self, covered: &[bool]) -> BTreeMap<[u8; 24], u32> {
-        let mut positions: BTreeSet<([u8; 24], u32)> = BTreeSet::new();
+        let covered = self.changes.iter().zip(covered).filter(|(_, covered)| **covered);
+        let mut positions: Vec<([u8; 24], u32)> =
+            covered.map(|(change, _)| (change.actor, change.seq)).collect();
+        positions.sort_unstable();
         let mut forks = BTreeMap::new();
-        for (change, _) in self.changes.iter().zip(covered).filter(|(_, covered)| **covered) {
-            if !positions.insert((change.actor, change.seq)) {
-                let n = forks.entry(change.actor).or_insert(change.seq);
-                *n = change.seq.min(*n);
-            }
+        for twice in positions.windows(2).filter(|pair| pair[0] == pair[1]) {
+            forks.entry(twice[0].0).or_insert(twice[0].1);
         }
         forks
     }

@@ -23,6 +23,7 @@ pub use effective::{Body, effective};
 pub use format::{Change, Hash, Unreadable};
 pub use identity::{Actor, DayId, DeviceId, HexError, History, sha256_hex, short_code};
 pub use judge::{ChangeHead, Covered, Verdict, judge};
+pub(crate) use judge::{Standing, standings};
 pub use key::Key;
 pub use record::{ClockName, Noted, Record, Registers, Saying, canonical, disagree, json_equal};
 pub use same::Groups;

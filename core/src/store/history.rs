@@ -4,7 +4,7 @@ use super::receive::DEVICE_BYTES;
 use super::{StoreError, folded};
 use crate::day::format::{self, Put, read_change};
 use crate::day::{Actor, Beginning, Change, ChangeHead, DayId, DeviceId, FIRST_MAX_OP, Hash, History};
-use rusqlite::{Connection, OptionalExtension, Row, params};
+use rusqlite::{CachedStatement, Connection, OptionalExtension, Row, params};
 use std::collections::{BTreeSet, HashMap, HashSet};
 
 /// One actor's line of changes.
@@ -43,6 +43,8 @@ pub(super) struct Histories<'c> {
     max_op: u32,
     lines: HashMap<Actor, Line>,
     whole_devices: BTreeSet<DeviceId>,
+    /// Held from one change to the next: looking it up for each takes longer than binding it.
+    insert: Option<CachedStatement<'c>>,
 }
 
 impl<'c> Histories<'c> {
@@ -68,6 +70,7 @@ impl<'c> Histories<'c> {
             max_op,
             lines: HashMap::new(),
             whole_devices: BTreeSet::new(),
+            insert: None,
         }))
     }
 
@@ -88,6 +91,7 @@ impl<'c> Histories<'c> {
             max_op: FIRST_MAX_OP,
             lines: HashMap::new(),
             whole_devices: BTreeSet::new(),
+            insert: None,
         })
     }
 
@@ -210,15 +214,18 @@ impl<'c> Histories<'c> {
         }
         self.heads.insert(change.hash);
         self.max_op = self.max_op.max(change.max_op());
-        let (conn, n) = (self.conn, self.number(actor)?);
+        let n = self.number(actor)?;
         let line = self.line(actor)?;
         line.n = n;
         (line.seq, line.hash, line.max_op) = (change.seq, change.hash, change.max_op());
         line.bytes += change.bytes.len() as u64;
         (line.head, line.altered) = (true, true);
-        conn.prepare_cached("INSERT INTO change (actor, seq, hash, bytes) VALUES (?1, ?2, ?3, ?4)")?
-            .execute(params![line.n, change.seq, change.hash, change.bytes])?;
-        Ok(line.n)
+        let insert = match &mut self.insert {
+            Some(insert) => insert,
+            none => none.insert(self.conn.prepare_cached(INSERT)?),
+        };
+        insert.execute(params![n, change.seq, change.hash, change.bytes])?;
+        Ok(n)
     }
 
     /// Puts back the end of an actor's line, where later changes do not count any more.
@@ -326,6 +333,7 @@ impl<'c> Histories<'c> {
 /// Counters of others are followed up to here; beyond lie only those of a program that means harm.
 const HIGHEST_FOLLOWED: u32 = 1 << 30;
 
+const INSERT: &str = "INSERT INTO change (actor, seq, hash, bytes) VALUES (?1, ?2, ?3, ?4)";
 const LINE: &str = "SELECT actor, n, seq, hash, max_op, bytes, head, broken_at FROM actor";
 
 impl Line {

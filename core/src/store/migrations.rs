@@ -162,6 +162,8 @@ pub(super) fn open(path: &Path) -> Result<(Connection, bool), StoreError> {
     #[cfg(target_vendor = "apple")]
     conn.pragma_update(None, "fullfsync", true)?;
     conn.pragma_update(None, "cache_size", -16_000)?;
+    // The numbers by which rows name days and actors are given here and nowhere else.
+    conn.pragma_update(None, "foreign_keys", false)?;
     // Without this a statement that a partial index might serve is planned anew each time that a value is bound to it.
     conn.set_db_config(DbConfig::SQLITE_DBCONFIG_ENABLE_QPSG, true)?;
     conn.set_prepared_statement_cache_capacity(64);

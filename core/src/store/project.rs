@@ -3,16 +3,18 @@
 use super::StoreError;
 use crate::day::{Actor, Body, Change, Hash, Key, Noted, Registers, Written, effective, live};
 use crate::entry::{Entry, EntryId, Time};
-use rusqlite::{Connection, OptionalExtension, Row, params};
+use rusqlite::{CachedStatement, Connection, OptionalExtension, Row, params};
 use std::collections::BTreeSet;
 
 /// What a transaction did to the entries of a day.
-#[derive(Debug, Default)]
-pub(super) struct Projected {
+#[derive(Default)]
+pub(super) struct Projected<'c> {
     /// Entries about which something was said, or of which another body came.
     touched: BTreeSet<EntryId>,
     /// Whether any register of the day is about an entry; `None` before it was looked up.
     about_entries: Option<bool>,
+    /// Held from one entry to the next: looking it up for each takes longer than binding it.
+    insert: Option<CachedStatement<'c>>,
     /// Entries first seen.
     pub new: usize,
     /// Entries held before that are other now.
@@ -20,12 +22,12 @@ pub(super) struct Projected {
 }
 
 /// Puts the texts of a change into the rows of its day; [`refresh`] must follow.
-pub(super) fn add(
-    conn: &Connection,
+pub(super) fn add<'c>(
+    conn: &'c Connection,
     day: i64,
     actor: i64,
     change: &Change,
-    projected: &mut Projected,
+    projected: &mut Projected<'c>,
 ) -> Result<(), StoreError> {
     for (put, counter) in change.puts.iter().zip(change.start_op..) {
         let value = Value { counter, actor, hash: change.hash, text: &put.text };
@@ -48,7 +50,7 @@ pub(super) fn remove(
     conn: &Connection,
     day: i64,
     change: &Change,
-    projected: &mut Projected,
+    projected: &mut Projected<'_>,
 ) -> Result<(), StoreError> {
     for put in &change.puts {
         let sql = "DELETE FROM register WHERE day = ?1 AND key = ?2 AND hash = ?3";
@@ -87,17 +89,20 @@ impl Value<'_> {
 }
 
 /// An entry whose body came. Only where something else is said of it too does its body go into the registers' table.
-fn add_body(
-    conn: &Connection,
+fn add_body<'c>(
+    conn: &'c Connection,
     day: i64,
     id: EntryId,
     seq: u32,
     value: &Value<'_>,
-    projected: &mut Projected,
+    projected: &mut Projected<'c>,
 ) -> Result<(), StoreError> {
-    let sql = "INSERT OR IGNORE INTO entry (day, id, kind, at_ms, utc_offset_min, actor, seq, json, opaque, bodies) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, 1)";
     let read = Columns::of(value.text, id);
-    let new = conn.prepare_cached(sql)?.execute(params![
+    let insert = match &mut projected.insert {
+        Some(insert) => insert,
+        none => none.insert(conn.prepare_cached(INSERT)?),
+    };
+    let new = insert.execute(params![
         day,
         id.to_bytes(),
         read.kind,
@@ -128,7 +133,9 @@ fn add_body(
     Ok(())
 }
 
-impl Projected {
+const INSERT: &str = "INSERT OR IGNORE INTO entry (day, id, kind, at_ms, utc_offset_min, actor, seq, json, opaque, bodies) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, 1)";
+
+impl Projected<'_> {
     /// Whether any register of the day is about an entry: ids of entries begin with a digit below 8, and no other key does.
     fn about_entries(&mut self, conn: &Connection, day: i64) -> Result<bool, StoreError> {
         if let Some(known) = self.about_entries {
@@ -159,7 +166,7 @@ fn keep_body(conn: &Connection, day: i64, id: EntryId) -> Result<(), StoreError>
 }
 
 /// Brings the rows of the touched entries up to what is said of them.
-pub(super) fn refresh(conn: &Connection, day: i64, projected: &mut Projected) -> Result<(), StoreError> {
+pub(super) fn refresh(conn: &Connection, day: i64, projected: &mut Projected<'_>) -> Result<(), StoreError> {
     for id in std::mem::take(&mut projected.touched) {
         keep_body(conn, day, id)?;
         let (bodies, registers) = about(conn, day, id)?;

@@ -6,7 +6,8 @@ use super::history::Histories;
 use super::project::{self, Projected};
 use super::{Store, StoreError, changes, folded};
 use crate::day::{
-    Actor, Beginning, Change, ChangeHead, Cover, Covered, DayId, DeviceId, FIRST_MAX_OP, Hash, judge,
+    Actor, Beginning, Change, ChangeHead, Cover, Covered, DayId, DeviceId, FIRST_MAX_OP, Hash, Standing,
+    judge, standings,
 };
 use rusqlite::{Connection, params};
 use std::collections::{BTreeMap, BTreeSet, HashMap, HashSet};
@@ -135,7 +136,7 @@ struct Admission<'c> {
     conn: &'c Connection,
     histories: Histories<'c>,
     aside: Aside<'c>,
-    projected: Projected,
+    projected: Projected<'c>,
     new_changes: usize,
     room: u64,
 }
@@ -229,25 +230,23 @@ impl Admission<'_> {
         let covers = with_held(self.conn, self.histories.id, device, new_covers)?;
         let signed: Vec<Covered> = covers.iter().map(|held| Covered::from(&held.cover)).collect();
 
-        let verdict = if broken {
+        let standings = if broken {
             None
         } else {
             let heads: Vec<ChangeHead> = pool.iter().map(ChangeHead::from).collect();
             let base = self.base(device, &heads)?;
-            let verdict = judge(self.histories.first, FIRST_MAX_OP, &base, &heads, &signed);
-            Some(verdict).filter(|v| v.forks.is_empty())
+            let (standings, forks) = standings(self.histories.first, FIRST_MAX_OP, &base, &heads, &signed);
+            forks.is_empty().then_some(standings)
         };
-        match verdict {
-            Some(verdict) => {
-                let mut visible: Vec<Change> = Vec::new();
+        match standings {
+            Some(standings) => {
+                let mut visible: Vec<Change> = Vec::with_capacity(pool.len());
                 let mut rest: Vec<Change> = Vec::new();
-                for change in pool {
-                    if verdict.visible.contains(&change.hash) {
-                        visible.push(change);
-                    } else if verdict.waiting.contains(&change.hash) {
-                        rest.push(change);
-                    } else {
-                        self.aside.forget(&change.hash)?;
+                for (change, standing) in pool.into_iter().zip(standings) {
+                    match standing {
+                        Standing::Visible => visible.push(change),
+                        Standing::Waiting => rest.push(change),
+                        _ => self.aside.forget(&change.hash)?,
                     }
                 }
                 // Each operation is above those that it depends on.

@@ -170,6 +170,7 @@ impl Store {
             !held.contains(&a.change.hash) && (a.withdrawn || !brings)
         };
         lacking.aside = set_aside.iter().filter(|a| lacks(a)).map(|a| a.change.clone()).collect();
+        drop(histories);
         tx.commit()?;
         Ok(lacking)
     }
