@@ -55,7 +55,7 @@ fn nothing_endless_is_written() {
     }
     refused(a.book.void(&[(a.day, id)], Some(&endless()), "Lead").unwrap_err(), "1 MiB");
     refused(a.book.close_day(a.day, Some(&endless()), "Lead").unwrap_err(), "1 MiB");
-    refused(a.book.begin_day(firnbook_tests::date(), &endless(), "Lead").unwrap_err(), "1 MiB");
+    refused(a.book.begin_day(firnbook_tests::date(), &endless(), "Lead").unwrap_err(), "200 characters");
     assert_eq!((a.book.days().unwrap().len(), a.book.record(a.day).unwrap().entries.len()), (1, 1));
     assert!(a.book.record(a.day).unwrap().entries[0].void.is_none());
 }
@@ -94,4 +94,15 @@ fn a_target_of_the_longest_labels_is_settled_like_any_other() {
     a.book.settle(a.day, Choice::These(&codes), &Verdict::Value(json!(110)), "Lead", None, false).unwrap();
     b.merge(&a);
     assert!(b.book.review(b.day).unwrap().iter().all(|i| i.sort != Sort::Conflict));
+}
+
+#[test]
+fn an_area_is_one_line_that_an_invitation_can_carry() {
+    let mut a = Phone::new("Lead");
+    let date = "2027-02-07".parse().unwrap();
+    for area in ["é".repeat(201), "Upper\nBowl".to_owned()] {
+        let error = a.book.begin_day(date, &area, "Lead").unwrap_err();
+        refused(error, "area");
+    }
+    a.book.begin_day(date, &"é".repeat(200), "Lead").unwrap();
 }

@@ -1,9 +1,11 @@
 //! What a person meets of changes that do not count: a guest who names another device, a key that signed two histories, a damaged day.
 
+use firnbook_core::day::format::Change;
 use firnbook_core::day::{Actor, History};
 use firnbook_tests::rogue::{Rogue, body, change, ulid};
 use firnbook_tests::world::World;
 use firnbook_tests::{Phone, content, strike};
+use serde_json::json;
 
 fn schema_holds(name: &str, answer: &serde_json::Value) {
     let (_, schema) = firnbook::answers().into_iter().find(|(n, _)| *n == name).unwrap();
@@ -62,6 +64,27 @@ fn what_waits_and_what_is_withdrawn_is_shown_reviewed_and_taken_over() {
         "{depths:?}"
     );
     assert_eq!(world.run("verify --json").json()["ok"], true);
+}
+
+#[test]
+fn what_is_withdrawn_after_a_day_was_closed_is_told_with_the_closing() {
+    let world = World::new();
+    world.run("settings me Lead").ok();
+    world.run("day new --area \"Upper Bowl\"").ok();
+    let rogue = Rogue::new(7);
+    let one = rogue.change(1, None, &[body(1, 100)]);
+    let [left, right] = [body(2, 110), body(3, 120)].map(|b| rogue.change(2, Some(&one), &[b]));
+    let pack =
+        |last: &Change| rogue.pack(vec![one.clone(), last.clone()], vec![rogue.cover(&[last])], vec![]);
+    world.file("left.firn", pack(&left));
+    world.file("right.firn", pack(&right));
+    world.run("merge @left.firn").ok();
+    world.run("day close --despite \"the test needs it closed\"").ok();
+    let seal = || world.run("verify --json").json()["days"][0]["seals"][0].clone();
+    assert_eq!((&seal()["after"], &seal()["missing"]), (&json!(0), &json!(0)));
+    world.run("merge @right.firn").ok();
+    assert_eq!((&seal()["after"], &seal()["missing"]), (&json!(0), &json!(1)));
+    world.snapshot("aside-verify-closed", &world.run("verify").shown());
 }
 
 #[test]

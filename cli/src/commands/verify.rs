@@ -118,5 +118,12 @@ fn sealed(seal: &Seal) -> String {
         0 => String::new(),
         n => format!(", {} after it", counted(n, "change came", "changes came")),
     };
-    format!("closed by {who}, {signed}{after}")
+    let missing = match seal.missing {
+        0 => String::new(),
+        n => format!(
+            ", and {} not count here: withdrawn since, waiting, or not come",
+            counted(n, "change that it closed does", "changes that it closed do")
+        ),
+    };
+    format!("closed by {who}, {signed}{after}{missing}")
 }

@@ -100,7 +100,7 @@ impl TextForm {
     }
 
     /// Why a text does not have this form, and what to write.
-    pub(super) fn fault(self, text: &str) -> Option<&'static str> {
+    pub(crate) fn fault(self, text: &str) -> Option<&'static str> {
         let is_hex = |c: char| matches!(c, '0'..='9' | 'a'..='f');
         let is_code = |c: char| c.is_ascii_alphanumeric() || matches!(c, '-' | '_');
         let too_long = |max: usize| text.chars().nth(max).is_some();

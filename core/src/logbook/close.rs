@@ -30,6 +30,8 @@ pub struct Seal {
     pub signature: SealSignature,
     /// Entries and corrections that came after it
     pub after: usize,
+    /// Changes that it closed and that do not count here: they were withdrawn since, wait, or have not come
+    pub missing: usize,
 }
 
 /// What the signature of a seal is worth here.
@@ -116,6 +118,7 @@ impl Logbook {
         let ring = Keyring::read(&**self.store.files(), self.device())?;
         let roster = ring.as_ref().map(|r| self.roster(r)).transpose()?;
         let changes = self.store.changes(day)?;
+        let set_aside: Vec<Change> = self.store.set_aside(day)?.into_iter().map(|a| a.change).collect();
         let mut seals = Vec::with_capacity(closings.len());
         for closing in closings {
             let heads = heads(closing);
@@ -140,13 +143,15 @@ impl Logbook {
                 }
                 _ => SealSignature::False,
             };
+            let (after, missing) = since(&changes, &set_aside, &heads.unwrap_or_default());
             seals.push(Seal {
                 device: closing.device,
                 label: known.map(|m| m.label.clone()),
                 by: closing.by.clone(),
                 at: closing.at,
                 signature,
-                after: after(&changes, &heads.unwrap_or_default()),
+                after,
+                missing,
             });
         }
         Ok(seals)
@@ -164,16 +169,19 @@ fn heads(closing: &Saying) -> Option<Vec<Hash>> {
     Some(heads)
 }
 
-/// Changes that are neither among `heads` nor depended on by them, and speak of entries.
-fn after(changes: &[Change], heads: &[Hash]) -> usize {
-    let by_hash: HashMap<Hash, &Change> = changes.iter().map(|c| (c.hash, c)).collect();
+/// How many of the changes that count and speak of entries are neither among `heads` nor depended on by them; and how many of those that are do
+/// not count, a head of which nothing is held being one.
+fn since(changes: &[Change], set_aside: &[Change], heads: &[Hash]) -> (usize, usize) {
+    let held: HashMap<Hash, &Change> = changes.iter().chain(set_aside).map(|c| (c.hash, c)).collect();
     let mut before: HashSet<Hash> = HashSet::new();
     let mut open: Vec<Hash> = heads.to_vec();
     while let Some(hash) = open.pop() {
         if before.insert(hash) {
-            open.extend(by_hash.get(&hash).into_iter().flat_map(|c| c.deps.iter().copied()));
+            open.extend(held.get(&hash).into_iter().flat_map(|c| c.deps.iter().copied()));
         }
     }
     let of_entries = |c: &&Change| c.puts.iter().any(|put| Key::read(&put.key).entry().is_some());
-    changes.iter().filter(|c| !before.contains(&c.hash)).filter(of_entries).count()
+    let after = changes.iter().filter(|c| !before.contains(&c.hash)).filter(of_entries).count();
+    let unknown = heads.iter().filter(|head| !held.contains_key(*head)).count();
+    (after, unknown + set_aside.iter().filter(|c| before.contains(&c.hash)).count())
 }

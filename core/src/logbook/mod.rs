@@ -32,7 +32,7 @@ pub use write::{Done, Draft, LogReport, RowDone};
 
 use crate::clock::Clock;
 use crate::day::{DayId, DeviceId, Key, Record, json_equal};
-use crate::entry::{ENTRY_BYTES_MAX, EntryId, Fault, KINDS, Time, kind};
+use crate::entry::{ENTRY_BYTES_MAX, EntryId, Fault, KINDS, TextForm, Time, kind};
 use crate::store::{DayRow, DayVerified, EntryRow, Filter, Store};
 use chrono::NaiveDate;
 use schemars::JsonSchema;
@@ -135,6 +135,9 @@ impl Logbook {
         let area = area.trim();
         if area.is_empty() {
             return Err(LogbookError::NoArea);
+        }
+        if let Some(why) = TextForm::Line.fault(area) {
+            return Err(Fault::new("area", area, why).into());
         }
         let (text, spelled) = (bounded("area", &self.clocked()?.register(json!(area), by))?, json!(area));
         let (day, begun) = self.store.begin(date, area)?;

@@ -42,7 +42,7 @@ fn fold(conn: &Connection, day: DayId) -> Result<(), StoreError> {
             plain.extend_from_slice(&u32::try_from(bytes.len()).unwrap_or(u32::MAX).to_be_bytes());
             plain.extend_from_slice(bytes);
         }
-        let mut deflater = DeflateEncoder::new(Vec::new(), flate2::Compression::default());
+        let mut deflater = DeflateEncoder::new(Vec::new(), flate2::Compression::best());
         let deflated = deflater.write_all(&plain).and_then(|()| deflater.finish());
         let deflated = deflated.map_err(|source| StoreError::File { path: "memory".into(), source })?;
         // What could not be read back must not take the place of what can.
