@@ -1,47 +1,51 @@
-//! What fuzzing found worth keeping: whatever is read here, Automerge reads too, with the same changes. The files are in `tests/fuzz/corpus`.
+//! What fuzzing found worth keeping, checked again without a fuzzer. The inputs are in `tests/fuzz/corpus`, the checks in `tests/fuzz/src`.
 
-use automerge::Automerge;
-use firnbook_core::day::format::{Bounds, read_change, read_document};
+use firnbook_fuzz::session::Target;
+use firnbook_fuzz::{change, document, ids, pack, session, signatures};
 
-const DAY: [u8; 16] = [0x5a; 16];
-
-fn files(folder: &str) -> impl Iterator<Item = Vec<u8>> {
-    let folder = format!("{}/fuzz/corpus/{folder}", env!("CARGO_MANIFEST_DIR"));
-    std::fs::read_dir(folder).unwrap().map(|file| std::fs::read(file.unwrap().path()).unwrap())
+/// Checks all inputs of a target; so many at least must not be refused at once.
+fn replay(target: &str, at_least: usize, check: impl Fn(&[u8]) -> bool) {
+    let folder = format!("{}/fuzz/corpus/{target}", env!("CARGO_MANIFEST_DIR"));
+    let mut taken = 0;
+    for file in std::fs::read_dir(folder).unwrap() {
+        let path = file.unwrap().path();
+        println!("{}", path.display());
+        taken += usize::from(check(&std::fs::read(&path).unwrap()));
+    }
+    assert!(taken >= at_least, "only {taken} inputs of {target} come so far");
 }
 
 #[test]
 fn changes_are_those_that_automerge_reads() {
-    let mut read = 0;
-    for bytes in files("change") {
-        let Ok(change) = read_change(DAY, &bytes) else { continue };
-        read += 1;
-        let theirs = automerge::Change::from_bytes(bytes).unwrap();
-        assert_eq!(change.bytes, theirs.raw_bytes());
-        assert_eq!(change.hash, theirs.hash().0);
-        assert_eq!(change.actor, theirs.actor_id().to_bytes());
-        assert_eq!(u64::from(change.max_op()), theirs.max_op());
-    }
-    assert!(read > 5);
+    replay("change", 6, change::check);
 }
 
 #[test]
 fn documents_are_those_that_automerge_reads() {
-    let bounds = Bounds { bytes: 1 << 16, ..Bounds::default() };
-    let mut read = 0;
-    for bytes in files("document") {
-        let Ok(document) = read_document(DAY, &bytes, &bounds) else { continue };
-        read += 1;
-        let theirs = Automerge::load(&bytes).unwrap();
-        let mut heads: Vec<[u8; 32]> = theirs.get_heads().iter().map(|head| head.0).collect();
-        let theirs = theirs.get_changes(&[]);
-        let mut theirs: Vec<&[u8]> = theirs.iter().skip(1).map(|change| change.raw_bytes()).collect();
-        let mut ours: Vec<&[u8]> = document.changes.iter().map(|change| &*change.bytes).collect();
-        theirs.sort_unstable();
-        ours.sort_unstable();
-        assert_eq!(ours, theirs);
-        heads.sort_unstable();
-        assert_eq!(document.heads, heads);
-    }
-    assert!(read > 5);
+    replay("document", 6, document::check);
+}
+
+#[test]
+fn packs_leave_a_store_sound() {
+    replay("pack", 7, pack::check);
+}
+
+#[test]
+fn frames_to_a_base_leave_its_store_sound() {
+    replay("base", 6, |data| session::check(Target::Base, data));
+}
+
+#[test]
+fn frames_to_a_caller_leave_its_store_sound() {
+    replay("caller", 6, |data| session::check(Target::Caller, data));
+}
+
+#[test]
+fn ids_have_one_spelling() {
+    replay("ids", 5, ids::check);
+}
+
+#[test]
+fn signatures_are_good_only_by_their_key() {
+    replay("signatures", 5, signatures::check);
 }

@@ -20,6 +20,8 @@ mod sample;
 mod tests;
 
 pub use change::{encode, read_change};
+#[cfg(fuzzing)]
+pub use document::made_heads;
 pub use document::{ReadDocument, read_document};
 pub use error::{Hex, Unreadable};
 pub use first::{First, first_change};
