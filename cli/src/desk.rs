@@ -10,9 +10,9 @@ use firnbook_core::clock::Clock;
 use firnbook_core::day::DayId;
 use firnbook_core::entry::{Body, EntryId, Step, Time, TimeContext, fold};
 use firnbook_core::insight::made::Made;
-use firnbook_core::logbook::Logbook;
+use firnbook_core::logbook::{Logbook, LogbookError};
 use firnbook_core::review::{KitItem, KitState};
-use firnbook_core::store::{DayRow, Filter};
+use firnbook_core::store::{DayRow, Filter, StoreError};
 use std::collections::{BTreeMap, HashMap};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -173,12 +173,12 @@ impl Desk {
     /// # Errors
     /// It is not here.
     pub fn row(&self, id: DayId) -> Result<DayRow, Failure> {
-        let row = self.logbook.days()?.into_iter().find(|d| d.id == id);
-        row.ok_or_else(|| {
-            Failure::refused(format!(
+        match self.logbook.day_row(id) {
+            Err(LogbookError::Store(StoreError::NoDay(_))) => Err(Failure::refused(format!(
                 "day {id} is not in this store; `firnbook day list` shows those that are"
-            ))
-        })
+            ))),
+            row => Ok(row?),
+        }
     }
 
     fn latest(&self) -> Result<DayRow, Failure> {

@@ -1,5 +1,6 @@
 //! What fuzzing found worth keeping, checked again without a fuzzer. The inputs are in `tests/fuzz/corpus`, the checks in `tests/fuzz/src`.
 
+use firnbook_core::day::format::{Bounds, read_change, read_document};
 use firnbook_fuzz::session::Target;
 use firnbook_fuzz::{change, document, ids, pack, session, signatures};
 
@@ -48,4 +49,30 @@ fn ids_have_one_spelling() {
 #[test]
 fn signatures_are_good_only_by_their_key() {
     replay("signatures", 5, signatures::check);
+}
+
+/// Source: the test documents that the package `automerge` ships, in `tests/fixtures` and `tests/fuzz-crashers`. None is a day of ours.
+#[test]
+fn documents_that_automerge_is_tested_with_are_refused() {
+    let cargo = |arguments: &[&str]| {
+        std::process::Command::new(env!("CARGO")).args(arguments).output().unwrap().stdout
+    };
+    let about = String::from_utf8(cargo(&["-vV"])).unwrap();
+    let host = about.lines().find_map(|line| line.strip_prefix("host: ")).unwrap();
+    // Of this platform only, since nothing else has been brought here.
+    let metadata = cargo(&["metadata", "--format-version=1", "--offline", "--filter-platform", host]);
+    let metadata: serde_json::Value = serde_json::from_slice(&metadata).unwrap();
+    let packages = metadata["packages"].as_array().unwrap();
+    let automerge = packages.iter().find(|package| package["name"] == "automerge").unwrap();
+    let manifest = std::path::Path::new(automerge["manifest_path"].as_str().unwrap());
+    let (day, mut refused) = ([0x5a; 16], 0);
+    for folder in ["fixtures", "fuzz-crashers"] {
+        for file in std::fs::read_dir(manifest.with_file_name("tests").join(folder)).unwrap() {
+            let bytes = std::fs::read(file.unwrap().path()).unwrap();
+            assert!(read_document(day, &bytes, &Bounds::default()).is_err());
+            assert!(read_change(day, &bytes).is_err());
+            refused += 1;
+        }
+    }
+    assert!(refused > 10, "{refused}");
 }

@@ -10,6 +10,7 @@ mod fields;
 mod fixtures;
 mod floors;
 mod histories;
+mod kept;
 mod limits;
 mod logbook;
 mod settling;

@@ -224,10 +224,9 @@ impl Standing {
     /// # Errors
     /// The store's.
     pub fn of(desk: &Desk, days: impl IntoIterator<Item = DayId>) -> Result<Standing, Failure> {
-        let rows = desk.logbook.days()?;
         let mut standing = Standing { days: Vec::new(), awaited: Vec::new(), kit_out: desk.kit_in_snow()? };
         for day in days {
-            let Some(row) = rows.iter().find(|r| r.id == day) else { continue };
+            let Ok(row) = desk.logbook.day_row(day) else { continue };
             let items = desk.logbook.review(day)?;
             standing.days.push(DayAfter {
                 day,

@@ -40,8 +40,7 @@ pub fn run(desk: &mut Desk, args: &KitArgs) -> Ran {
             )));
         }
     }
-    let days: Vec<_> = desk.logbook.days()?.iter().map(|d| d.id).collect();
-    let made = desk.made(&days, filters([("item", args.item.clone())]))?;
+    let made = desk.made(&desk.logbook.day_ids()?, filters([("item", args.item.clone())]))?;
     desk.awaits = items.iter().any(|i| i.state == KitState::InSnow);
     let answer = KitAnswer { items, made };
     let columns = desk.ui.columns();

@@ -18,8 +18,10 @@ pub use season::{Seasonal, page as season_page};
 pub use sheet::page as sheet_page;
 pub use trend::page as person_page;
 
-use firnbook_core::day::sha256_hex;
+use base64::Engine;
+use base64::engine::general_purpose::STANDARD;
 use maud::{DOCTYPE, Markup, PreEscaped, html};
+use sha2::{Digest, Sha256};
 
 const STYLE: &str = include_str!("page.css");
 const SCRIPT: &str = include_str!("page.js");
@@ -70,20 +72,7 @@ pub(crate) fn document(title: &str, sort: &Sort, body: &Markup) -> String {
 
 /// SHA-256 in base 64, as a policy names a style or script.
 fn base64_sha256(text: &str) -> String {
-    const SIGNS: &[u8; 64] = b"ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
-    let hex = sha256_hex(text.as_bytes());
-    let nibbles: Vec<u32> = hex.chars().filter_map(|c| c.to_digit(16)).collect();
-    let sixes = nibbles.chunks(3).map(|three| {
-        let bits = three.iter().fold(0, |bits, n| bits << 4 | n) << (4 * (3 - three.len()));
-        let pair = [bits >> 6 & 63, bits & 63];
-        let used = if three.len() == 1 { 1 } else { 2 };
-        pair.into_iter().take(used).map(|six| char::from(SIGNS[six as usize])).collect::<String>()
-    });
-    let mut text: String = sixes.collect();
-    while !text.len().is_multiple_of(4) {
-        text.push('=');
-    }
-    text
+    STANDARD.encode(Sha256::digest(text))
 }
 
 /// A table in a frame of its own that can be scrolled where it is wider than the screen. `name` is what a screen reader calls it; the first

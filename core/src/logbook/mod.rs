@@ -156,8 +156,7 @@ impl Logbook {
     /// The store's, for a day that is not here too.
     pub fn day(&self, day: DayId) -> Result<DayBegun, LogbookError> {
         let heads = self.store.heads(day)?.iter().map(|h| crate::crew::hex(h)).collect();
-        let row = self.days()?.into_iter().find(|d| d.id == day);
-        let row = row.ok_or(crate::store::StoreError::NoDay(day))?;
+        let row = self.store.day_row(day)?;
         Ok(DayBegun {
             day,
             area: row.area,
@@ -177,12 +176,29 @@ impl Logbook {
         Ok(self.store.days()?)
     }
 
+    /// A day as a list shows it.
+    ///
+    /// # Errors
+    /// The store's, for a day that is not here too.
+    pub fn day_row(&self, day: DayId) -> Result<DayRow, LogbookError> {
+        Ok(self.store.day_row(day)?)
+    }
+
+    /// The ids of all days, the latest last.
+    ///
+    /// # Errors
+    /// The store's.
+    pub fn day_ids(&self) -> Result<Vec<DayId>, LogbookError> {
+        Ok(self.store.dates()?.into_iter().map(|(day, _)| day).collect())
+    }
+
     /// The day of the latest date; of several the one begun last here.
     ///
     /// # Errors
     /// The store's.
     pub fn latest_day(&self) -> Result<Option<DayRow>, LogbookError> {
-        Ok(self.days()?.pop())
+        let latest = self.store.dates()?.pop();
+        Ok(latest.map(|(day, _)| self.store.day_row(day)).transpose()?)
     }
 
     /// The day of this name: its id, the beginning of its id, or a date that only one day has.
@@ -190,18 +206,21 @@ impl Logbook {
     /// # Errors
     /// [`LogbookError::NoDay`] or [`LogbookError::SeveralDays`].
     pub fn find_day(&self, wanted: &str) -> Result<DayId, LogbookError> {
-        let days = self.days()?;
+        let days = self.store.dates()?;
         let wanted_lower = wanted.trim().to_lowercase();
-        let fits = |d: &&DayRow| {
+        let fits = |(id, date): &&(DayId, NaiveDate)| {
             !wanted_lower.is_empty()
-                && (d.id.to_string().starts_with(&wanted_lower) || d.date.to_string() == wanted_lower)
+                && (id.to_string().starts_with(&wanted_lower) || date.to_string() == wanted_lower)
         };
-        let found: Vec<&DayRow> = days.iter().filter(fits).collect();
+        let found: Vec<DayId> = days.iter().filter(fits).map(|(id, _)| *id).collect();
+        let rows =
+            |ids: &[DayId]| ids.iter().map(|id| self.store.day_row(*id)).collect::<Result<Vec<_>, _>>();
         match found.as_slice() {
-            [day] => Ok(day.id),
+            [day] => Ok(*day),
             [] => {
+                let latest: Vec<DayId> = days.iter().rev().take(5).map(|(id, _)| *id).collect();
                 let shown: Vec<String> =
-                    days.iter().rev().take(5).map(|d| format!("{} ({})", d.date, d.area)).collect();
+                    rows(&latest)?.iter().map(|d| format!("{} ({})", d.date, d.area)).collect();
                 let advice = if shown.is_empty() {
                     "it holds no day yet; begin one with `firnbook day new --area NAME`".to_owned()
                 } else {
@@ -211,7 +230,7 @@ impl Logbook {
             }
             several => Err(LogbookError::SeveralDays {
                 wanted: wanted.to_owned(),
-                found: several.iter().map(|d| format!("{} ({})", d.id, d.area)).collect(),
+                found: rows(several)?.iter().map(|d| format!("{} ({})", d.id, d.area)).collect(),
             }),
         }
     }

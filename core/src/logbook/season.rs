@@ -21,6 +21,7 @@ use crate::insight::sheets::{self, Sheet};
 use crate::insight::tables::{self, RunRow};
 use crate::insight::thresholds::Thresholds;
 use crate::insight::view::View;
+use crate::review::{self, KitEvent};
 use crate::store::Kept;
 use serde::de::DeserializeOwned;
 use serde::{Deserialize, Serialize};
@@ -32,7 +33,7 @@ pub(super) const GROUND: [&str; 6] = ["drill", "target", "person", "moment", "cl
 
 /// What a question takes from a day.
 pub(super) struct Question<R> {
-    name: &'static str,
+    pub name: &'static str,
     /// The kinds that tell it, besides those of [`GROUND`]; of twins these count.
     kinds: &'static [&'static str],
     rows: fn(&View<'_>, &Thresholds, &mut Tally) -> R,
@@ -51,6 +52,12 @@ pub(super) struct OfDay<R> {
     left_out: Tally,
     assumed_twins: usize,
 }
+
+pub(super) const KIT: Question<Vec<KitEvent>> = Question {
+    name: "kit",
+    kinds: &["kit", "strike"],
+    rows: |view, _, _| review::kit_events(view.record, &view.things, view.clocks),
+};
 
 pub(super) const RUNS: Question<Vec<RunRow>> = Question {
     name: "runs",
@@ -251,8 +258,8 @@ impl Logbook {
         fresh: &mut Vec<Kept>,
     ) -> Result<OfDay<R>, LogbookError> {
         let heads = self.store.heads(day)?;
-        let from = format!("{} {thresholds:?} {heads:?}", env!("FIRNBOOK_SOURCE"));
-        let from = Sha256::digest(from).into();
+        let made_with = format!("{} {thresholds:?}", env!("FIRNBOOK_SOURCE"));
+        let from = Sha256::new().chain_update(made_with).chain_update(heads.as_flattened()).finalize().into();
         let kept = self.store.kept(day, question.name, from)?;
         if let Some(of_day) = kept.and_then(|rows| postcard::from_bytes(&rows).ok()) {
             return Ok(of_day);

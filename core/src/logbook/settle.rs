@@ -1,15 +1,14 @@
 //! What needs a person, over all days, and writing what a person decided.
 
 use super::reading::DayRead;
+use super::season::KIT;
 use super::{Logbook, LogbookError, bounded};
 use crate::day::{DayId, Key, Record};
 use crate::entry::EntryId;
+use crate::insight::thresholds::Thresholds;
 use crate::review::{self, Choice, Item, KitItem, Settled, Verdict};
-use crate::store::DayRow;
 use serde_json::{Value, json};
-
-/// The kinds that tell where kit is; of days of another date no others are looked at.
-const KIT_KINDS: [&str; 7] = ["kit", "target", "drill", "moment", "strike", "clock", "clock_mark"];
+use sha2::{Digest, Sha256};
 
 impl Logbook {
     /// Every piece of kit of all days, in the snow first.
@@ -17,9 +16,23 @@ impl Logbook {
     /// # Errors
     /// The store's.
     pub fn kit(&self) -> Result<Vec<KitItem>, LogbookError> {
-        let records: Vec<Record> =
-            self.days()?.iter().map(|d| self.store.record_of(d.id, &KIT_KINDS)).collect::<Result<_, _>>()?;
-        Ok(review::kit(&records.iter().collect::<Vec<_>>()))
+        let from =
+            Sha256::digest([env!("FIRNBOOK_SOURCE").as_bytes(), &self.store.digest()?].concat()).into();
+        let kept = self.store.kept_over(KIT.name, from)?;
+        if let Some(kept) = kept.and_then(|rows| postcard::from_bytes(&rows).ok()) {
+            return Ok(review::from_keys(kept));
+        }
+        let (mut events, mut fresh) = (Vec::new(), Vec::new());
+        for (day, _) in self.store.dates()? {
+            events.extend(self.of_day(&KIT, day, &Thresholds::default(), &mut fresh)?.rows);
+        }
+        self.keep(&mut fresh);
+        let items = review::kit_ledger(events);
+        if let Ok(rows) = postcard::to_allocvec(&review::with_keys(&items)) {
+            // Where it can't be kept, it is made again the next time.
+            self.store.keep_over(KIT.name, from, &rows).ok();
+        }
+        Ok(items)
     }
 
     /// What of a day needs a person, in the order in which people should look.
@@ -33,18 +46,12 @@ impl Logbook {
     /// What of a day needs a person, and the kit of all days.
     pub(super) fn review_of(&self, read: &DayRead) -> Result<(Vec<Item>, Vec<KitItem>), LogbookError> {
         let record = &read.record;
-        let one = |d: &DayRow| {
-            if d.date == record.date {
-                self.store.record(d.id)
-            } else {
-                self.store.record_of(d.id, &KIT_KINDS)
-            }
-        };
-        let others: Vec<Record> =
-            self.days()?.iter().filter(|d| d.id != record.id).map(one).collect::<Result<_, _>>()?;
+        let dates = self.store.dates()?.into_iter();
+        let others = dates.filter(|(id, date)| *date == record.date && *id != record.id);
+        let others: Vec<Record> = others.map(|(id, _)| self.store.record(id)).collect::<Result<_, _>>()?;
         let others: Vec<&Record> = others.iter().collect();
         let ground = read.ground();
-        let kit = review::kit_with(&ground, &others);
+        let kit = self.kit()?;
         let mut items = review::review(&ground, &read.one_event, &kit, &others);
         items.extend(review::after_removal(&ground, &self.removed_devices()?));
         let aside: Vec<review::Aside> =

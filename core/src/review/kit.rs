@@ -1,16 +1,15 @@
 //! The ledger of kit over all days: every numbered piece, and every sending target without a number, with its last step. A transmitter left in
 //! the snow calls out a real rescue, so what lies there comes first and only `dug_up`, `returned` or `lost` takes it out.
 
-use super::ground::{Ground, time_of_day};
+use super::ground::time_of_day;
 use super::item::{Item, KIT, Sort};
-use crate::clock::{Clocks, TimeLine};
+use crate::clock::Clocks;
 use crate::day::{DayId, Key, Record, Thing, Things};
 use crate::entry::{Body, Entry, EntryId, KitSort, KitStep, LabelClass, Time, fold};
 use chrono::NaiveDate;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
-use std::borrow::Cow;
 use std::collections::{BTreeMap, BTreeSet};
 
 /// Where a piece of kit is, the most pressing first.
@@ -68,22 +67,16 @@ pub struct KitItem {
     key: String,
 }
 
-/// Where every piece of kit is after all these days, what lies in the snow first. Steps follow each other by corrected times; a clock that was
-/// never compared is taken at its word.
-#[must_use]
-pub fn kit(days: &[&Record]) -> Vec<KitItem> {
-    ledger(days.iter().flat_map(|day| Sight::of(day).events()).collect())
+/// What happened to kit on a day; read in some kinds only, `kit` and those that tell of drills, targets and clocks must be among them.
+pub(crate) fn kit_events(day: &Record, things: &Things, clocks: &dyn Clocks) -> Vec<KitEvent> {
+    Sight::over(day, things, clocks).events()
 }
 
-/// The same of a day that was read already and of others.
-pub(crate) fn kit_with(read: &Ground<'_>, others: &[&Record]) -> Vec<KitItem> {
-    let sight = Sight::over(read.record, Cow::Borrowed(&read.things), read.clocks);
-    ledger(others.iter().flat_map(|day| Sight::of(day).events()).chain(sight.events()).collect())
-}
-
-fn ledger(mut events: Vec<Event>) -> Vec<KitItem> {
+/// Where every piece of kit is after what happened to it on all days, what lies in the snow first. Steps follow each other by corrected times;
+/// a clock that was never compared is taken at its word.
+pub(crate) fn kit_ledger(mut events: Vec<KitEvent>) -> Vec<KitItem> {
     events.sort_by(|a, b| {
-        let rest = |e: &Event| (e.step, e.seen.entry);
+        let rest = |e: &KitEvent| (e.step, e.seen.entry);
         a.at_ms.total_cmp(&b.at_ms).then_with(|| rest(a).cmp(&rest(b))).then_with(|| a.piece.cmp(&b.piece))
     });
     let mut lines: BTreeMap<Piece, Line> = BTreeMap::new();
@@ -93,6 +86,23 @@ fn ledger(mut events: Vec<Event>) -> Vec<KitItem> {
     let mut found: Vec<KitItem> = lines.into_iter().filter_map(|(piece, line)| line.item(&piece)).collect();
     found.sort_by(|a, b| (a.state, a.date, &a.key).cmp(&(b.state, b.date, &b.key)));
     found
+}
+
+/// Pieces with their keys, which answers do not show, to be kept.
+pub(crate) fn with_keys(items: &[KitItem]) -> Vec<(&str, &KitItem)> {
+    items.iter().map(|item| (item.key.as_str(), item)).collect()
+}
+
+/// The pieces that were kept with their keys.
+pub(crate) fn from_keys(kept: Vec<(String, KitItem)>) -> Vec<KitItem> {
+    kept.into_iter().map(|(key, item)| KitItem { key, ..item }).collect()
+}
+
+/// Where every piece of kit is after these days.
+#[cfg(test)]
+pub(crate) fn kit(days: &[&Record]) -> Vec<KitItem> {
+    let events = |day: &&Record| kit_events(day, &Things::of(day), &crate::clock::TimeLine::of(day));
+    kit_ledger(days.iter().flat_map(events).collect())
 }
 
 /// The items of kit in the snow.
@@ -128,14 +138,15 @@ impl KitItem {
 }
 
 /// What is followed: a numbered piece, or a target whose piece has no number.
-#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 enum Piece {
     Item(String),
     At(DayId, String, String),
 }
 
 /// Something that happened to a piece. Targets count as buried.
-struct Event {
+#[derive(Clone, Debug, Serialize, Deserialize)]
+pub(crate) struct KitEvent {
     piece: Piece,
     step: KitStep,
     /// When, corrected, ms since 1970 UTC.
@@ -152,7 +163,7 @@ struct Line {
 }
 
 impl Line {
-    fn take(&mut self, event: Event) {
+    fn take(&mut self, event: KitEvent) {
         self.what = self.what.or(event.seen.what);
         self.label = self.label.take().or_else(|| event.seen.item.clone());
         let lies = self.now.as_ref().is_some_and(|n| n.state == KitState::InSnow);
@@ -178,24 +189,20 @@ impl Line {
 /// A day as the ledger sees it.
 struct Sight<'a> {
     day: &'a Record,
-    things: Cow<'a, Things>,
+    things: &'a Things,
     /// The entries that say where things are, with their corrected times, ms.
     entries: BTreeMap<EntryId, (&'a Entry, f64)>,
 }
 
 impl<'a> Sight<'a> {
-    fn of(day: &'a Record) -> Sight<'a> {
-        Sight::over(day, Cow::Owned(Things::of(day)), &TimeLine::of(day))
-    }
-
-    fn over(day: &'a Record, things: Cow<'a, Things>, clocks: &dyn Clocks) -> Sight<'a> {
+    fn over(day: &'a Record, things: &'a Things, clocks: &dyn Clocks) -> Sight<'a> {
         let tells = |e: &&Entry| matches!(e.body, Body::Kit(_) | Body::Target(_) | Body::Drill(_));
         let entries = day.entries.iter();
         let entries = entries.filter_map(|n| Some((n.id, (n.counted().filter(tells)?, clocks.at(n).ms))));
         Sight { day, things, entries: entries.collect() }
     }
 
-    fn events(&self) -> Vec<Event> {
+    fn events(&self) -> Vec<KitEvent> {
         let mut named: BTreeMap<(String, String), BTreeSet<String>> = BTreeMap::new();
         let mut events = Vec::new();
         for (entry, at_ms) in self.entries.values() {
@@ -208,7 +215,7 @@ impl<'a> Sight<'a> {
                     named.entry((drill.clone(), target.clone())).or_default().insert(k.item.0.clone());
                 } else {
                     let piece = Piece::At(self.day.id, drill, target);
-                    events.push(Event {
+                    events.push(KitEvent {
                         piece,
                         step: k.step,
                         at_ms,
@@ -216,7 +223,7 @@ impl<'a> Sight<'a> {
                     });
                 }
             }
-            events.push(Event { piece, step: k.step, at_ms, seen });
+            events.push(KitEvent { piece, step: k.step, at_ms, seen });
         }
         for (at, thing) in &self.things.targets {
             if sends(thing) {
@@ -227,7 +234,12 @@ impl<'a> Sight<'a> {
     }
 
     /// A sending target puts its pieces into the snow; a drill that uses it again does so again.
-    fn buried(&self, at: &(String, String), thing: &Thing, named: Option<&BTreeSet<String>>) -> Vec<Event> {
+    fn buried(
+        &self,
+        at: &(String, String),
+        thing: &Thing,
+        named: Option<&BTreeSet<String>>,
+    ) -> Vec<KitEvent> {
         let mut labels: BTreeSet<String> = items_of(thing);
         if labels.is_empty() {
             labels.extend(named.into_iter().flatten().cloned());
@@ -259,7 +271,7 @@ impl<'a> Sight<'a> {
             seen.y_m = place.and_then(|p| p.y_m).map(|y| y.0);
             seen.lat = place.and_then(|p| p.lat).map(|l| l.0);
             seen.lon = place.and_then(|p| p.lon).map(|l| l.0);
-            Event { piece: piece.clone(), step: KitStep::Buried, at_ms: *at_ms, seen }
+            KitEvent { piece: piece.clone(), step: KitStep::Buried, at_ms: *at_ms, seen }
         };
         by.iter().flat_map(|e| pieces.iter().map(move |p| (e, p))).map(event).collect()
     }

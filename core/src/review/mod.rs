@@ -17,8 +17,10 @@ pub use across::across;
 pub use doubt::{Aside, after_removal, set_aside};
 pub use ground::Ground;
 pub use item::{Item, ItemValue, Sort};
-pub(crate) use kit::kit_with;
-pub use kit::{KitItem, KitState, kit};
+#[cfg(test)]
+pub(crate) use kit::kit;
+pub(crate) use kit::{KitEvent, from_keys, kit_events, kit_ledger, with_keys};
+pub use kit::{KitItem, KitState};
 pub use settle::{Choice, SettleError, Settled, Verdict, field_of, find, plan, typed};
 pub use twin::{NEVER_COMPARED_MS, OneEvent, WINDOWS, Window};
 
@@ -26,8 +28,7 @@ use crate::day::Record;
 
 /// Every item of a day, in the order in which people should look: kit in the snow, what is missing, conflicts, doubts, twins.
 ///
-/// `others` are the other days at hand, and `kit` the ledger over all of them: kit lies in the snow whatever the day, and two days of one date
-/// may be one.
+/// `others` are the other days of its date, which may be the same day, and `kit` is the ledger over all days: kit lies in the snow whatever the day.
 #[must_use]
 pub fn review(day: &Ground<'_>, one_event: &OneEvent, kit: &[KitItem], others: &[&Record]) -> Vec<Item> {
     let mut all: Vec<&Record> = vec![day.record];

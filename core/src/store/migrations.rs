@@ -17,7 +17,7 @@ const STORE_VERSION: i64 = 3;
 const ROWS_VERSION: u32 = 1;
 
 /// How long a writer waits for another one.
-const BUSY: Duration = Duration::from_secs(10);
+pub(super) const BUSY: Duration = Duration::from_secs(10);
 
 /// The tables that must never be lost.
 pub(super) const TRUTH: &str = "

@@ -8,6 +8,7 @@ mod cells;
 mod changes;
 mod columns;
 mod crew;
+mod days;
 mod device;
 mod error;
 mod files;
@@ -29,6 +30,7 @@ pub use aside::{SetAside, WAITING_BYTES};
 pub use cells::{Cell, CellRow};
 pub use changes::DayContent;
 pub use columns::{columns, create_views};
+pub use days::{Dated, DayRow};
 pub use device::{DEVICE_FILE, random};
 pub use error::StoreError;
 pub use files::{BesideStore, SmallFiles};
@@ -36,7 +38,7 @@ pub use kept::Kept;
 pub use keyring::{KEYS_FILE, Keyring};
 pub use migrations::store_sql;
 pub use receive::{DAY_BYTES, DEVICE_BYTES, Incoming, Taken};
-pub use rows::{Dated, DayRow, EntryRow, Filter};
+pub use rows::{EntryRow, Filter};
 pub use sync::{Lacking, Reached, TheirVector, Vector};
 pub use verify::DayVerified;
 
@@ -241,7 +243,7 @@ impl Store {
     /// What SQLite says.
     pub fn rebuild(&mut self) -> Result<(), StoreError> {
         let tx = self.conn.transaction_with_behavior(TransactionBehavior::Immediate)?;
-        for table in ["register", "entry"] {
+        for table in ["register", "entry", "kept"] {
             tx.execute(&format!("DELETE FROM {table}"), [])?;
         }
         let ids: Vec<String> = tx

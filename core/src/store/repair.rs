@@ -29,7 +29,7 @@ impl Store {
             "DELETE FROM folded WHERE actor IN (SELECT n FROM actor WHERE day = ?1)",
             "DELETE FROM entry WHERE day = ?1",
             "DELETE FROM register WHERE day = ?1",
-            "DELETE FROM kept WHERE day = ?1",
+            "DELETE FROM kept WHERE day IN (0, ?1)",
             "DELETE FROM actor WHERE day = ?1",
             "DELETE FROM day WHERE n = ?1",
         ] {

@@ -1,47 +1,12 @@
 //! Reading the rows: lists, one day as a [`Record`], one entry.
 
+use super::days::area;
 use super::project::{VALUE, value};
-use super::{Store, StoreError, aside};
-use crate::day::{ClockName, DayId, DeviceId, Key, Noted, Record, Registers, Saying, Written, live};
+use super::{Store, StoreError};
+use crate::day::{ClockName, DayId, DeviceId, Key, Noted, Record, Registers, Written, live};
 use crate::entry::{Entry, EntryId, fold};
-use chrono::NaiveDate;
 use rusqlite::{Connection, OptionalExtension, Row, params};
 use serde_json::{Map, Value};
-
-/// A day as a list shows it.
-#[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct DayRow {
-    /// Identity.
-    pub id: DayId,
-    /// The date.
-    pub date: NaiveDate,
-    /// The area, as it is spelled; empty if nobody spelled it.
-    pub area: String,
-    /// Entries held, void and opaque ones too.
-    pub entries: usize,
-    /// Entries that this version can't read.
-    pub opaque: usize,
-    /// Devices that wrote entries.
-    pub devices: Vec<DeviceId>,
-    /// Changes that wait for others or for a signature; they are in no figure.
-    pub waiting: usize,
-    /// Changes withdrawn, since their key signed two histories; they are in no figure.
-    pub withdrawn: usize,
-    /// Someone closed the day.
-    pub closed: bool,
-}
-
-/// A day as answers name it.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Dated {
-    /// Identity.
-    pub id: DayId,
-    /// The date.
-    pub date: NaiveDate,
-    /// The area, as it is spelled; empty if nobody spelled it.
-    pub area: String,
-}
 
 /// An entry as a list shows it.
 #[cfg_attr(feature = "uniffi", derive(uniffi::Record))]
@@ -78,54 +43,6 @@ pub struct Filter {
 const ENTRY: &str = "SELECT e.id, a.actor, e.clock_device, e.clock, e.json, e.void, e.unsettled, e.opaque FROM entry e JOIN actor a ON a.n = e.actor";
 
 impl Store {
-    /// All days, the latest last.
-    ///
-    /// # Errors
-    /// [`StoreError::Sqlite`].
-    pub fn days(&self) -> Result<Vec<DayRow>, StoreError> {
-        let mut days = Vec::new();
-        for (n, Dated { id, date, area }) in self.numbered()? {
-            let (mut entries, mut opaque, mut devices) = (0, 0, Vec::new());
-            let sql = "SELECT substr(a.actor, 1, 16) AS device, count(*), sum(e.opaque) FROM entry e JOIN actor a ON a.n = e.actor \
-                WHERE e.day = ?1 GROUP BY device ORDER BY device";
-            let mut by_device = self.conn.prepare_cached(sql)?;
-            let mut counts = by_device.query([n])?;
-            while let Some(row) = counts.next()? {
-                devices.push(DeviceId(row.get(0)?));
-                entries += usize::try_from(row.get::<_, i64>(1)?).unwrap_or(0);
-                opaque += usize::try_from(row.get::<_, i64>(2)?).unwrap_or(0);
-            }
-            let closed =
-                "SELECT 1 FROM register WHERE day = ?1 AND key >= 'day/closed:' AND key < 'day/closed;'";
-            let closed = self.conn.prepare_cached(closed)?.exists([n])?;
-            let (waiting, withdrawn) = aside::counts(&self.conn, id)?;
-            days.push(DayRow { id, date, area, entries, opaque, devices, waiting, withdrawn, closed });
-        }
-        Ok(days)
-    }
-
-    /// All days, the latest last, without a look at their entries.
-    ///
-    /// # Errors
-    /// [`StoreError::Sqlite`].
-    pub fn dated(&self) -> Result<Vec<Dated>, StoreError> {
-        Ok(self.numbered()?.into_iter().map(|(_, day)| day).collect())
-    }
-
-    fn numbered(&self) -> Result<Vec<(i64, Dated)>, StoreError> {
-        let mut statement = self.conn.prepare_cached("SELECT n, id, date FROM day ORDER BY date, n")?;
-        let mut rows = statement.query([])?;
-        let mut days = Vec::new();
-        while let Some(row) = rows.next()? {
-            let n: i64 = row.get(0)?;
-            let word = |i: usize| row.get_ref(i).map(|v| v.as_str().unwrap_or_default());
-            if let (Ok(id), Ok(date)) = (word(1)?.parse(), word(2)?.parse()) {
-                days.push((n, Dated { id, date, area: area(&self.conn, n)? }));
-            }
-        }
-        Ok(days)
-    }
-
     /// Everything that a day says.
     ///
     /// # Errors
@@ -322,12 +239,4 @@ pub(super) fn registers(conn: &Connection, day: i64) -> Result<Registers, StoreE
         registers.0.insert(key, values.iter().map(Written::saying).collect());
     }
     Ok(registers)
-}
-
-/// The spelling of the area: of several the smallest.
-fn area(conn: &Connection, day: i64) -> Result<String, StoreError> {
-    let spelled = live(super::project::values(conn, day, "day/area")?);
-    let spelled =
-        spelled.iter().filter_map(|v| Saying::read(&v.text, v.device()).v.as_str().map(str::to_owned));
-    Ok(spelled.min().unwrap_or_default())
 }
