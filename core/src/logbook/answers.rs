@@ -96,9 +96,9 @@ impl Logbook {
 
     fn runs_before(&self, record: &Record, thresholds: &Thresholds) -> Result<Vec<RunRow>, LogbookError> {
         let (mut runs, mut fresh) = (Vec::new(), Vec::new());
-        let days = self.store.dated()?;
-        for day in days.iter().rev().filter(|d| d.date < record.date).take(EARLIER_DAYS) {
-            runs.extend(self.of_day(&RUNS, day.id, thresholds, &mut fresh)?.rows);
+        let days = self.store.dates()?;
+        for (day, _) in days.iter().rev().filter(|(_, date)| *date < record.date).take(EARLIER_DAYS) {
+            runs.extend(self.of_day(&RUNS, *day, thresholds, &mut fresh)?.rows);
         }
         self.keep(&mut fresh);
         Ok(runs)

@@ -134,7 +134,7 @@ impl Logbook {
         let mut dates: HashMap<DayId, NaiveDate> = HashMap::new();
         // Only a sheet asks for them, and a press must not cost more the more days there are.
         if drafts.iter().any(|(_, _, row)| row.is_some()) {
-            dates.extend(self.store.dated()?.into_iter().map(|d| (d.id, d.date)));
+            dates.extend(self.store.dates()?);
         }
         let mut repetitions: HashMap<DayId, HashMap<String, u32>> = HashMap::new();
         let mut ready = Vec::with_capacity(drafts.len());

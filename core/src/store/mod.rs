@@ -48,7 +48,7 @@ use crate::entry::EntryId;
 use chrono::NaiveDate;
 use ed25519_dalek::SigningKey;
 use history::Histories;
-use rusqlite::{Connection, Transaction, TransactionBehavior};
+use rusqlite::{Connection, OptionalExtension, Transaction, TransactionBehavior};
 use std::collections::HashMap;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -274,7 +274,11 @@ fn rows_of_day(conn: &Connection, day: DayId) -> Result<(), StoreError> {
 }
 
 fn heads(conn: &Connection, day: DayId) -> Result<Vec<Hash>, StoreError> {
-    Ok(Histories::read(conn, day)?.ok_or(StoreError::NoDay(day))?.heads.into_iter().collect())
+    let mut statement = conn.prepare_cached("SELECT heads FROM day WHERE id = ?1")?;
+    let held = statement.query_row([day.to_string()], |r| {
+        Ok(history::hashes(r.get_ref(0)?.as_blob().unwrap_or_default()).collect())
+    });
+    held.optional()?.ok_or(StoreError::NoDay(day))
 }
 
 /// Adds one change to each history of this device that something is put into, signed, with its rows.
