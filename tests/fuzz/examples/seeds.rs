@@ -207,8 +207,7 @@ fn ids() -> Vec<Vec<u8>> {
 fn signatures() -> Vec<Vec<u8>> {
     let cover =
         |number: u8, tips: u8| Cover::sign(&sign::key(number), day(), (0..tips).map(|n| [n; 32]).collect());
-    let covers =
-        [vec![cover(1, 1)], vec![cover(2, 2), cover(3, 1), cover(6, 2)], vec![cover(1, 64)]];
+    let covers = [vec![cover(1, 1)], vec![cover(2, 2), cover(3, 1), cover(6, 2)], vec![cover(1, 64)]];
     let mut inputs: Vec<Vec<u8>> =
         covers.iter().map(|covers| encoded(&Signatures::of(day(), covers, false))).collect();
     let mut records = devices::records();

@@ -152,10 +152,7 @@ impl Device {
     /// The device with this key, as it always begins.
     #[must_use]
     pub fn new(number: u8, in_crew: bool) -> Device {
-        static BEGINNINGS: OnceLock<BTreeMap<u8, Beginning>> = OnceLock::new();
-        let beginnings =
-            BEGINNINGS.get_or_init(|| [BASE, PHONE, OTHER].map(|n| (n, Beginning::made(n))).into());
-        let beginning = &beginnings[&number];
+        let beginning = Beginning::of(number);
         let device = Device { number, folder: folder() };
         let files = BesideStore::of(&device.path());
         let write = |path: &Path, content: &[u8]| std::fs::write(path, content).expect("room for a store");
@@ -189,12 +186,18 @@ impl Device {
         Host::open(&self.path(), Arc::new(Still), &format!("Device {}", self.number)).expect("a store")
     }
 
-    /// What two devices compare of each day, and how many records of the crew are held.
+    /// What two devices compare of what it holds.
     #[must_use]
-    pub fn digests(&self) -> (Vec<(DayId, Hash)>, i64) {
+    pub fn digests(&self) -> Digests {
         let store = Store::open(&self.path()).expect("a store");
         let records = store.crew_record_count().expect("a store that can be read");
-        (store.all_digests().expect("a store that can be read"), records)
+        Digests { days: store.all_digests().expect("a store that can be read"), records }
+    }
+
+    /// Whether it holds what it held in the beginning.
+    #[must_use]
+    pub fn is_as_in_the_beginning(&self) -> bool {
+        self.digests() == Beginning::of(self.number).digests
     }
 }
 
@@ -205,14 +208,28 @@ fn folder() -> tempfile::TempDir {
     folder.expect("a temporary folder")
 }
 
-/// The files with which a device begins.
+/// What two devices compare.
+#[derive(PartialEq, Eq)]
+pub struct Digests {
+    /// A hash of what is held of each day.
+    pub days: Vec<(DayId, Hash)>,
+    records: i64,
+}
+
+/// The files with which a device begins, and what they hold.
 struct Beginning {
+    digests: Digests,
     store: Vec<u8>,
     device: Vec<u8>,
     keys: Vec<u8>,
 }
 
 impl Beginning {
+    fn of(number: u8) -> &'static Beginning {
+        static MADE: OnceLock<BTreeMap<u8, Beginning>> = OnceLock::new();
+        &MADE.get_or_init(|| [BASE, PHONE, OTHER].map(|n| (n, Beginning::made(n))).into())[&number]
+    }
+
     fn made(number: u8) -> Beginning {
         let folder = folder();
         let path = folder.path().join("store");
@@ -235,10 +252,10 @@ impl Beginning {
         drop(store);
         let mut book = Logbook::open(&path, Box::new(Still)).expect("a new store");
         book.merge(pack_of(number), false).expect("a good pack");
-        // Which of its clocks a device reads is noted at the first question.
         drop(book);
-        assert!(Host::open(&path, Arc::new(Still), "").is_ok());
         let read = |path: &Path| std::fs::read(path).expect("a file just written");
-        Beginning { store: read(&path), device, keys: read(&files.path(KEYS_FILE)) }
+        let (store, keys) = (read(&path), read(&files.path(KEYS_FILE)));
+        let digests = Device { number, folder }.digests();
+        Beginning { digests, store, device, keys }
     }
 }

@@ -76,7 +76,7 @@ impl Parts {
     fn bytes(mut self) -> Vec<u8> {
         let mut key = None;
         if let Ok(mut manifest) = serde_json::from_slice::<Value>(&self.manifest) {
-            let described = manifest["days"].as_array_mut().into_iter().flatten();
+            let described = days_of(&mut manifest).into_iter().flatten();
             for (described, [document, beside]) in described.zip(&self.days).filter(|(d, _)| d.is_object()) {
                 let hash = Sha256::new().chain_update(document).chain_update(beside).finalize();
                 described["length"] = json!(document.len());
@@ -138,10 +138,16 @@ impl Parts {
     fn alter_manifest(&mut self, at: usize, alter: &mut Alter) {
         let Ok(mut manifest) = serde_json::from_slice::<Value>(&self.manifest) else { return };
         match alter.roll(4) {
-            0 => manifest["days"].as_array_mut().into_iter().for_each(|days| alter.list(days)),
+            0 => days_of(&mut manifest).into_iter().for_each(|days| alter.list(days)),
             1 => drop(manifest.as_object_mut().map(|object| object.remove(["crew", "key"][alter.roll(2)]))),
-            2 => manifest["key"] = json!(firnbook_core::crew::hex(sign::key(1).verifying_key().as_bytes())),
-            _ => manifest["days"][at]["entries"] = json!(alter.roll(1 << 20)),
+            2 if manifest.is_object() => {
+                manifest["key"] = json!(firnbook_core::crew::hex(sign::key(1).verifying_key().as_bytes()));
+            }
+            _ => {
+                if let Some(entries) = manifest.pointer_mut(&format!("/days/{at}/entries")) {
+                    *entries = json!(alter.roll(1 << 20));
+                }
+            }
         }
         self.manifest = manifest.to_string().into_bytes();
     }
@@ -159,6 +165,11 @@ impl Parts {
             }
         }
     }
+}
+
+/// What a manifest says of its days.
+fn days_of(manifest: &mut Value) -> Option<&mut Vec<Value>> {
+    manifest.get_mut("days")?.as_array_mut()
 }
 
 fn inflated(beside: &[u8]) -> Option<Cbor> {
