@@ -38,6 +38,10 @@ fn what_waits_and_what_is_withdrawn_is_shown_reviewed_and_taken_over() {
     world.snapshot("aside-day-list", &world.run("day list").shown());
     world.snapshot("aside-day-show", &world.run("day show").shown());
     world.snapshot("aside-review", &world.run("review").shown());
+    world.snapshot("aside-entries", &world.run("entries").shown());
+    assert_eq!(world.run("entries --json").json()["not_counted"], 3);
+    world.snapshot("aside-show-withdrawn", &world.run(&format!("show {}", &ulid(2)[20..])).shown());
+    world.snapshot("aside-show-waiting", &world.run(&format!("show {} --history", &ulid(4)[20..])).shown());
     let shown = world.run("day show --json").json();
     schema_holds("day-show", &shown);
     assert_eq!(shown["aside"].as_array().unwrap().len(), 3);

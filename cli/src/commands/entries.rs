@@ -57,6 +57,8 @@ pub struct EntriesArgs {
 pub struct EntriesAnswer {
     /// The entries, in the order of day and time
     pub entries: Vec<EntryAnswer>,
+    /// Entries of these days that are held and do not count: they wait for their signature, or were withdrawn
+    pub not_counted: usize,
     /// From what this was made
     pub made: Made,
 }
@@ -118,9 +120,11 @@ pub fn run(desk: &mut Desk, args: &EntriesArgs) -> Ran {
     let made = desk.made(&days, said(args, &filter))?;
     let times = desk.logbook.corrected(&rows)?;
     let entries = rows.iter().zip(&times).map(|(r, at)| EntryAnswer::of(r.day, &r.noted, at)).collect();
-    let answer = EntriesAnswer { entries, made };
+    let not_counted =
+        days.iter().map(|day| Ok(desk.logbook.entries_aside(*day)?.len())).sum::<Result<_, Failure>>()?;
+    let answer = EntriesAnswer { entries, not_counted, made };
     let columns = desk.ui.columns();
-    desk.ui.answer(&answer, |_| tell(&rows, &times, days.len() > 1, columns))
+    desk.ui.answer(&answer, |a| tell(&rows, &times, a.not_counted, days.len() > 1, columns))
 }
 
 fn filter(desk: &mut Desk, args: &EntriesArgs) -> Result<Filter, Failure> {
@@ -165,9 +169,22 @@ fn said(args: &EntriesArgs, filter: &Filter) -> BTreeMap<String, String> {
     ])
 }
 
-fn tell(rows: &[EntryRow], times: &[Corrected], several_days: bool, columns: usize) -> String {
+fn tell(
+    rows: &[EntryRow],
+    times: &[Corrected],
+    not_counted: usize,
+    several_days: bool,
+    columns: usize,
+) -> String {
+    let aside = match not_counted {
+        0 => String::new(),
+        n => format!(
+            "{} held and not counted: `firnbook day show` lists them\n",
+            view::counted(n, "entry is", "entries are")
+        ),
+    };
     if rows.is_empty() {
-        return "No entries.\n".to_owned();
+        return format!("No entries.\n{aside}");
     }
     let mut table = Table::new(["date", "time", "base time", "by", "kind", "drill", "target", "id", "says"]);
     for (EntryRow { noted, .. }, corrected) in rows.iter().zip(times) {
@@ -192,7 +209,7 @@ fn tell(rows: &[EntryRow], times: &[Corrected], several_days: bool, columns: usi
         }
     }
     let mut text = table.draw(columns);
-    text.push_str(&format!("{}\n", view::counted(rows.len(), "entry", "entries")));
+    text.push_str(&format!("{}\n{aside}", view::counted(rows.len(), "entry", "entries")));
     text
 }
 

@@ -71,7 +71,10 @@ fn tell(row: &EntryRow, history: Option<&[HistoryStep]>, columns: usize) -> Stri
         table.row([key.clone(), format!("{}{unit}{mark}", view::value(value)), note]);
     }
     text.push_str(&table.draw(columns));
-    text.push_str(&format!("{}\n", styled(FAINT, format!("device {}  day {}", noted.device, row.day))));
+    text.push_str(&format!(
+        "{}\n",
+        styled(FAINT, format!("device {}, proven by its key  day {}", noted.device, row.day))
+    ));
     if let Some(history) = history {
         let mut table = Table::new(["when", "by", "device", "what", "value"]);
         for step in history {

@@ -36,6 +36,14 @@ pub enum LogbookError {
     /// No entry of this name.
     #[error("no entry ends in \"{0:.80}\"; `firnbook entries --ids` shows the ids")]
     NoEntry(String),
+    /// An entry that is held and does not count.
+    #[error("entry {id} is held and does not count: {}; `firnbook day show` lists such entries", if *.withdrawn { "it was withdrawn, as its key signed two histories; `firnbook adopt` takes it over" } else { "it waits for its signature" })]
+    NotCounted {
+        /// The entry.
+        id: EntryId,
+        /// It was withdrawn; else it waits.
+        withdrawn: bool,
+    },
     /// Several entries of this name.
     #[error("\"{wanted}\" could be {}; write more of the end of the id", .found.join(" or "))]
     SeveralEntries {

@@ -257,7 +257,7 @@ impl Logbook {
             here.retain(|(d, _)| day.is_none_or(|wanted| wanted == *d));
             match here.as_slice() {
                 [one] => found.push(*one),
-                [] => return Err(LogbookError::NoEntry(text.clone())),
+                [] => return Err(self.no_entry(text, day)),
                 several => {
                     let found = several.iter().map(|(day, id)| format!("{id} (day {day})")).collect();
                     return Err(LogbookError::SeveralEntries { wanted: text.clone(), found });
@@ -265,6 +265,17 @@ impl Logbook {
             }
         }
         Ok(found)
+    }
+
+    /// Why no entry of this name counts.
+    fn no_entry(&self, text: &str, day: Option<DayId>) -> LogbookError {
+        let ending = text.trim().to_uppercase();
+        let days = day.map_or_else(|| self.day_ids().unwrap_or_default(), |day| vec![day]);
+        let aside = days.iter().filter_map(|day| self.entries_aside(*day).ok()).flatten();
+        match aside.filter(|_| !ending.is_empty()).find(|e| e.id.to_string().ends_with(&ending)) {
+            Some(entry) => LogbookError::NotCounted { id: entry.id, withdrawn: entry.withdrawn },
+            None => LogbookError::NoEntry(text.to_owned()),
+        }
     }
 
     /// The entries that a filter lets through, in the order of day and time.

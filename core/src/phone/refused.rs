@@ -175,6 +175,12 @@ impl From<LogbookError> for FirnbookError {
             LogbookError::SeveralDays { wanted, found } => {
                 FirnbookError::Ambiguous { what: Sought::Day, wanted, found }
             }
+            LogbookError::NotCounted { id, withdrawn } => FirnbookError::NotFound {
+                what: Sought::Entry,
+                wanted: id.to_string(),
+                advice: if withdrawn { "it was withdrawn and does not count" } else { "it waits for its signature" }
+                    .to_owned(),
+            },
             LogbookError::NoEntry(wanted) => FirnbookError::NotFound {
                 what: Sought::Entry,
                 wanted,
