@@ -6,6 +6,7 @@ use super::{Store, StoreError};
 use crate::day::{Actor, Change, DayId, DeviceId, Hash};
 use rusqlite::{Connection, params};
 use sha2::{Digest, Sha256};
+use std::collections::HashMap;
 
 /// The most bytes of waiting changes that a day keeps. Beyond, those that came first go; they come again with the rest.
 pub const WAITING_BYTES: i64 = 32 << 20;
@@ -55,17 +56,31 @@ impl<'c> Aside<'c> {
         Ok(new)
     }
 
-    /// Puts these in place of everything held aside of a device.
+    /// Puts these in place of everything held aside of a device; what stays as it is is not written again.
     pub fn replace<'a>(
         &mut self,
         device: DeviceId,
         changes: impl Iterator<Item = (&'a Change, bool)>,
     ) -> Result<(), StoreError> {
-        let sql = "DELETE FROM aside WHERE day = ?1 AND device = ?2";
-        self.conn.prepare_cached(sql)?.execute(params![self.day.to_string(), device.0])?;
+        let sql = "SELECT hash, withdrawn FROM aside WHERE day = ?1 AND device = ?2";
+        let mut statement = self.conn.prepare_cached(sql)?;
+        let held =
+            statement.query_map(params![self.day.to_string(), device.0], |r| Ok((r.get(0)?, r.get(1)?)))?;
+        let mut held: HashMap<Hash, bool> = held.collect::<Result<_, _>>()?;
         self.altered = true;
         for (change, withdrawn) in changes {
-            self.insert(change, withdrawn)?;
+            match held.remove(&change.hash) {
+                Some(was) if was == withdrawn => {}
+                Some(_) => {
+                    let sql = "UPDATE aside SET withdrawn = ?3 WHERE day = ?1 AND hash = ?2";
+                    let of = params![self.day.to_string(), change.hash, withdrawn];
+                    self.conn.prepare_cached(sql)?.execute(of)?;
+                }
+                None => _ = self.insert(change, withdrawn)?,
+            }
+        }
+        for hash in held.keys() {
+            self.forget(hash)?;
         }
         Ok(())
     }
