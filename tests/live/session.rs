@@ -1,9 +1,12 @@
 //! Sessions by themselves: what moves, how much, and that nothing is lost or doubled wherever they are cut.
 
 use super::link::{Cut, WHOLE, assert_equal, host, join, talk};
+use firnbook_core::exchange::wire::{Changes, Days, Frame, Hello, Kept, PROTOCOL, Stamp};
+use firnbook_core::exchange::{Peer, Role, Session};
 use firnbook_core::logbook::Draft;
 use firnbook_tests::rogue::{Rogue, body};
 use firnbook_tests::{Phone, date, map, strike};
+use serde_bytes::{ByteArray, ByteBuf};
 use serde_json::json;
 
 /// Two phones that have met and then each wrote something of their own.
@@ -144,6 +147,41 @@ fn a_link_that_is_cut_every_three_kilobytes_gets_on() {
             break;
         }
     }
+    assert_equal(&a, &b);
+}
+
+#[test]
+fn numbers_that_the_other_side_only_claims_may_be_any() {
+    let (a, b) = apart();
+    let (day, base) = (ByteArray::new(b.day.0), host(&b));
+    let mut session = Session::new(&base, Role::Base, Peer::Cable).unwrap();
+    let hello = Hello {
+        v: PROTOCOL,
+        device: ByteArray::new(a.book.device().0),
+        label: String::new(),
+        clock: 1,
+        crew: None,
+        roster: None,
+        join: None,
+        old_key: false,
+        stamp: Stamp { sent: 0, echo: None },
+    };
+    let begun = [1, 2].map(|n| (ByteArray::new([n; 32]), u64::MAX)).into();
+    let days = Days { days: vec![(day, ByteArray::new([0; 16]))], begun, ..Days::default() };
+    let kept = [u64::MAX, 0, u64::MAX].map(|changes| Frame::Kept(Kept { day, changes, complete: false }));
+    let changes = Changes { day, changes: vec![ByteBuf::from(b"none")], left: u64::MAX };
+    for frame in
+        [Frame::Hello(hello), Frame::Days(days)].into_iter().chain(kept).chain([Frame::Changes(changes)])
+    {
+        session.incoming(&frame.encode());
+        while session.outgoing().is_some() {}
+    }
+    let progress = session.progress();
+    assert_eq!([progress.begun_there, progress.to_receive, session.so_far().sent], [u64::MAX; 3]);
+    let mut sum = session.so_far().clone();
+    sum.add(session.so_far().clone());
+    assert_eq!(sum.sent, u64::MAX);
+    talk(&host(&a), &base, WHOLE, usize::MAX).caller.unwrap();
     assert_equal(&a, &b);
 }
 

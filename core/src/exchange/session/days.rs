@@ -82,7 +82,7 @@ impl Session {
         }
         self.listed_by_them.extend(days.days.iter().map(|(day, hash)| (DayId(**day), **hash)));
         self.begun_by_them.extend(days.begun.iter().map(|(sha256, n)| (**sha256, *n)));
-        self.progress.begun_there = self.begun_by_them.values().sum();
+        self.progress.begun_there = self.begun_by_them.values().fold(0, |sum, n| sum.saturating_add(*n));
         if let Some(stamp) = days.stamp {
             self.stamp_came(stamp);
         }
@@ -342,7 +342,9 @@ impl Session {
         }
         let bytes: u64 = changes.changes.iter().map(|c| c.len() as u64).sum();
         self.progress.received += bytes;
-        self.progress.to_receive = self.progress.to_receive.max(self.progress.received + changes.left);
+        // What is still to come is only a claim, and may be any number.
+        let all = self.progress.received.saturating_add(changes.left);
+        self.progress.to_receive = self.progress.to_receive.max(all);
         let count = changes.changes.len() as u64;
         let complete = changes.left == 0;
         let list: Vec<Vec<u8>> = changes.changes.into_iter().map(ByteBuf::into_vec).collect();
@@ -465,7 +467,7 @@ impl Session {
         }
         // What is confirmed counts at once: the connection may be cut before the rest.
         let before = self.kept_by_them.insert(day, kept.changes).unwrap_or(0);
-        self.report.sent += kept.changes.saturating_sub(before);
+        self.report.sent = self.report.sent.saturating_add(kept.changes.saturating_sub(before));
         if kept.complete {
             self.to_be_kept.remove(&day);
             self.day_may_end(day);

@@ -107,7 +107,7 @@ impl Report {
                 }
             }
         }
-        self.sent += before.sent;
+        self.sent = self.sent.saturating_add(before.sent);
         self.received += before.received;
         self.new_entries += before.new_entries;
         self.amended += before.amended;
