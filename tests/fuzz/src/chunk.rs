@@ -1,7 +1,7 @@
 //! A chunk of Automerge's binary format, taken apart, so that a part can be altered and the rest fits again.
 
-use crate::DAY;
 use crate::alter::Alter;
+use crate::{DAY, meaning};
 use firnbook_core::day::Hash;
 use firnbook_core::day::format::Bounds;
 use sha2::{Digest, Sha256};
@@ -243,9 +243,14 @@ pub fn altered(bytes: &[u8], alter: &mut Alter) -> Option<Vec<u8>> {
     altered_of(DAY, bytes, alter)
 }
 
-/// Alters parts of a chunk of a day. Lengths and the checksum fit again, and mostly a document's heads.
+/// Alters a chunk of a day, by what it says or by its parts. Lengths and the checksum fit again, and mostly a document's heads.
 #[must_use]
 pub fn altered_of(day: [u8; 16], bytes: &[u8], alter: &mut Alter) -> Option<Vec<u8>> {
+    if alter.roll(2) == 0
+        && let Some(altered) = meaning::altered(day, bytes, alter)
+    {
+        return Some(altered);
+    }
     let mut chunk = Chunk::parse(bytes)?;
     for _ in 0..=alter.roll(3) {
         chunk.alter(alter);

@@ -11,6 +11,7 @@ pub mod frames;
 #[cfg(feature = "fuzzer")]
 pub mod fuzzer;
 pub mod ids;
+pub mod meaning;
 mod memory;
 pub mod pack;
 #[path = "../../src/rogue.rs"]
